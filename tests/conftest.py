@@ -1,0 +1,16 @@
+"""Fixtures every test may use."""
+
+from pathlib import Path
+
+import pytest
+
+#: Real open recordings live beside the project, with their licences; they are never copied into it.
+OPEN_DATA = Path(__file__).resolve().parents[2] / "shared" / "data"
+
+
+@pytest.fixture(scope="session")
+def open_data() -> Path:
+    """Folder of real open recordings, or skip with the reason."""
+    if not OPEN_DATA.is_dir():
+        pytest.skip("the folder of open recordings (shared/data beside the project) is absent")
+    return OPEN_DATA

@@ -1,0 +1,1 @@
+"""The run book: results kept in one embedded database file."""

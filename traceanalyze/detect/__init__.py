@@ -1,0 +1,1 @@
+"""Where in a trace something happens: motion, launches, passes, coast-downs."""

@@ -1,0 +1,1 @@
+"""A found stretch -> results with their uncertainty."""

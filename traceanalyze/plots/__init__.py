@@ -1,0 +1,1 @@
+"""Results and axes -> drawn axes; nothing is computed here."""

@@ -1,0 +1,1 @@
+"""Results -> text, page, tables and files for other programs."""

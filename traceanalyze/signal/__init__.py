@@ -1,0 +1,1 @@
+"""Arrays of samples -> arrays: time base, geodesy, noise, smoothing, cleaning."""

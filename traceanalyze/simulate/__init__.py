@@ -1,0 +1,1 @@
+"""Rides with exactly known truth -> the logs a receiver would have written."""

@@ -1,0 +1,1 @@
+"""Facts of the machine and the air -> physics."""
