@@ -85,7 +85,37 @@ class UsageError(TraceError):
 
 
 class SheetError(TraceError):
-    """A day sheet or a table of runs holds a mistake."""
+    """A day sheet or a table of runs holds mistakes: all that were found, each on a line of its own.
+
+    Parameters
+    ----------
+    reason, where, advice
+        As for `TraceError`; `reason` and `advice` are of the first mistake.
+    others : tuple of str, optional
+        Each further mistake, whole ('reason; advice').
+    """
+
+    def __init__(
+        self, reason: str, *, where: str | None = None, advice: str = "", others: tuple[str, ...] = ()
+    ) -> None:
+        super().__init__(reason, where=where, advice=advice)
+        self.others = others
+
+    def at(self, where: str) -> SheetError:
+        """Return the same error with its place filled in, unless it already names one."""
+        place = self.where if self.where is not None else where
+        return SheetError(self.reason, where=place, advice=self.advice, others=self.others)
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return (_rebuilt_sheet_error, (self.reason, self.where, self.advice, self.others))
+
+    def __str__(self) -> str:
+        head = f"{shown(self.where)}: " if self.where is not None else ""
+        return "\n".join([super().__str__(), *(f"{head}{shown(other)}" for other in self.others)])
+
+
+def _rebuilt_sheet_error(reason: str, where: str | None, advice: str, others: tuple[str, ...]) -> SheetError:
+    return SheetError(reason, where=where, advice=advice, others=others)
 
 
 class OutputError(TraceError):
