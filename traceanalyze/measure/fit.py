@@ -1,0 +1,164 @@
+"""From samples around one start to paths drawn from its posterior."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from traceanalyze.errors import SignalError
+from traceanalyze.measure.onset import Lanes, Samples, lanes_over, log_posterior
+from traceanalyze.measure.paths import DRAWS, Paths, draw_free, draw_paths
+from traceanalyze.signal.noise import SpeedNoise
+from traceanalyze.trace import FloatArray
+
+#: Speed that is motion beyond doubt [m/s], and in multiples of sigma.
+_CLEAR_MPS: Final = 0.8
+_CLEAR_SIGMA: Final = 6.0
+#: How far before the last sample that looks like rest the onset may lie [s]: a soft take-up hides in the noise.
+_HIDDEN_S: Final = 0.6
+#: Rest before the earliest onset that is looked at [s].
+_REST_LOOKED_AT_S: Final = 1.5
+#: Length of the start window after motion is clear [s], and the samples it has at least.
+_START_S: Final = 1.8
+_START_SAMPLES: Final = 4
+#: Longest step between moments in the start and after it [s].
+_START_STEP_S: Final = 0.1
+_LATER_STEP_S: Final = 0.25
+#: Samples after the start are averaged in blocks so that no more than this many remain.
+_LATER_SAMPLES: Final = 140
+#: Shortest useful block [s]: white noise is averaged there without smearing anything.
+_BLOCK_S: Final = 0.08
+#: Onsets tried, coarse and fine.
+_COARSE: Final = 40
+_FINE: Final = 32
+
+
+def fit_start(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) -> Paths:
+    """Return paths of a climb from rest.
+
+    Parameters
+    ----------
+    t_s, speed_mps : (n,) float
+        Samples from the rest before the climb to its end; NaN speeds are left out.
+    noise : SpeedNoise
+
+    Raises
+    ------
+    SignalError
+        If no climb from rest is in the samples.
+    """
+    has = np.isfinite(speed_mps)
+    t_s, speed_mps = t_s[has], speed_mps[has]
+    clear = clear_motion(speed_mps, noise)
+    earliest_s, latest_s = _onset_range(t_s, speed_mps, clear, noise)
+    start, later = _parts(t_s, speed_mps, earliest_s - _REST_LOOKED_AT_S, clear, noise)
+    lanes = _weighed(start, earliest_s, latest_s, noise)
+    return draw_paths(lanes, start, later, noise)
+
+
+def fit_free(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) -> Paths:
+    """Return paths through samples in motion, without a start: for speeds between which nothing comes to rest.
+
+    Raises
+    ------
+    SignalError
+        If fewer than three samples have a speed.
+    """
+    has = np.isfinite(speed_mps)
+    t_s, speed_mps = t_s[has], speed_mps[has]
+    if t_s.size < 3:
+        raise SignalError("fewer than three samples have a speed", advice="use a faster logger")
+    block = max(1, round(_BLOCK_S / noise.period_s), -(-t_s.size // _LATER_SAMPLES))
+    before_s = float(t_s[0]) - noise.period_s
+    return draw_free(with_moments(*_thinned(t_s, speed_mps, 0, block), _LATER_STEP_S, before_s), before_s, noise)
+
+
+def clear_motion(speed_mps: FloatArray, noise: SpeedNoise) -> int:
+    """Return the index of the first sample of the climb that is motion beyond doubt, searched back from the climb."""
+    peak = float(speed_mps.max(initial=0.0))
+    level = max(_CLEAR_MPS, _CLEAR_SIGMA * noise.sigma_mps, 1.3 * noise.hold_mps)
+    if speed_mps.size < 4 or peak < 1.5 * level:
+        raise SignalError("no climb from rest", advice="record the rest before the start and the ride after it")
+    climb = int(np.argmax(speed_mps >= min(0.5 * peak, 4 * level)))
+    calm = np.flatnonzero(speed_mps[:climb] < level)
+    if not calm.size:
+        raise SignalError("no rest before the climb", advice="stand still for two seconds before each start")
+    return int(calm[-1]) + 1
+
+
+def _onset_range(t_s: FloatArray, speed_mps: FloatArray, clear: int, noise: SpeedNoise) -> tuple[float, float]:
+    """Earliest and latest moment the onset may lie at."""
+    restlike = max(2.5 * noise.rest_sigma_mps, noise.hold_mps) + noise.resolution_mps
+    rest = np.flatnonzero(speed_mps[:clear] <= restlike)
+    last = int(rest[-1]) if rest.size else 0
+    return max(float(t_s[last]) - _HIDDEN_S, float(t_s[0]) - noise.period_s), float(t_s[clear]) - 1e-3
+
+
+def _parts(
+    t_s: FloatArray, speed_mps: FloatArray, from_s: float, clear: int, noise: SpeedNoise
+) -> tuple[Samples, Samples]:
+    """Samples and moments of the start and of what follows it."""
+    first = int(np.searchsorted(t_s, from_s))
+    stop = max(int(np.searchsorted(t_s, t_s[clear] + _START_S)), clear + _START_SAMPLES)
+    settled = int(np.searchsorted(t_s, t_s[clear] + _START_S / 2))
+    block = max(1, round(_BLOCK_S / noise.period_s))
+    stop = min(stop, t_s.size)
+    early = _thinned(t_s[first:stop], speed_mps[first:stop], settled - first, block)
+    start = with_moments(*early, _START_STEP_S)
+    block = max(block, -(-(t_s.size - stop) // _LATER_SAMPLES))
+    later = _thinned(t_s[stop:], speed_mps[stop:], 0, block)
+    return start, with_moments(*later, max(_LATER_STEP_S, 0.0), after_s=float(start.t_s[-1]))
+
+
+def _thinned(t_s: FloatArray, speed_mps: FloatArray, keep: int, block: int) -> tuple[FloatArray, FloatArray]:
+    """The first `keep` samples as they are, the others averaged in blocks."""
+    whole = keep + (t_s.size - keep) // block * block
+    means = [part[keep:whole].reshape(-1, block).mean(axis=1) for part in (t_s, speed_mps)]
+    rests = [part[whole:].mean(keepdims=True) if whole < part.size else part[:0] for part in (t_s, speed_mps)]
+    out = [np.concatenate(parts) for parts in zip((t_s[:keep], speed_mps[:keep]), means, rests, strict=True)]
+    return out[0], out[1]
+
+
+def with_moments(t_s: FloatArray, speed_mps: FloatArray, step_s: float, after_s: float | None = None) -> Samples:
+    """Return the samples with moments put between them so that no step is longer than `step_s`."""
+    if not t_s.size:
+        return Samples(t_s, speed_mps)
+    before = t_s[0] if after_s is None else after_s
+    gaps = np.diff(t_s, prepend=before)
+    extra = np.maximum(np.ceil(gaps / step_s - 1e-6).astype(int) - 1, 0)
+    extra = np.minimum(extra, 200)
+    moments = [
+        start + gap * np.arange(1, count + 1) / (count + 1)
+        for start, gap, count in zip(t_s - gaps, gaps, extra, strict=True)
+        if count
+    ]
+    if not moments:
+        return Samples(t_s, speed_mps)
+    added = np.concatenate(moments)
+    t_all = np.concatenate((t_s, added))
+    order = np.argsort(t_all, kind="stable")
+    return Samples(t_all[order], np.concatenate((speed_mps, np.full(added.size, np.nan)))[order])
+
+
+def _weighed(start: Samples, earliest_s: float, latest_s: float, noise: SpeedNoise) -> Lanes:
+    """Lanes drawn by their posterior weight, DRAWS of them, in pairs of equal lanes."""
+    coarse = lanes_over(np.linspace(earliest_s, latest_s, _COARSE), ramps=(1, 3), shapes=(0,), roughness=(1,))
+    value = log_posterior(coarse, start, noise)
+    near = coarse.t0_s[value > value.max() - 10.0]
+    step_s = (latest_s - earliest_s) / (_COARSE - 1)
+    low, high = max(near.min() - 1.5 * step_s - 0.1, earliest_s), min(near.max() + 1.5 * step_s, latest_s)
+    fine = lanes_over(np.linspace(low, high, _FINE))
+    value = log_posterior(fine, start, noise)
+    return fine.take(_resampled(value))
+
+
+def _resampled(log_weight: FloatArray) -> NDArray[np.intp]:
+    """Indices in proportion to the weights, evenly spread (systematic resampling), each half the same."""
+    weight = np.exp(log_weight - log_weight.max())
+    half = DRAWS // 2
+    edges = np.cumsum(weight) / weight.sum()
+    picks = np.minimum(np.searchsorted(edges, (np.arange(half) + 0.5) / half), weight.size - 1)
+    spread = picks[(np.arange(half) * 37) % half]  # 37 is coprime to any power of two: neighbours are set apart
+    return np.concatenate((spread, spread))

@@ -1,0 +1,242 @@
+"""The start of a launch: rest, a corner, a short ramp, then smooth acceleration, as lanes of one recursion.
+
+Before the onset `t0` the reported speed follows the law of a length of pure noise. After it
+
+    dv = r((t - t0) / tau) alpha dt,    d alpha = sqrt(q) dW,    seen = |v + slow + white|
+
+with a ramp `r` from 0 to 1 of a few shapes, an integrated Wiener process, and receiver noise with a first-order
+Gauss-Markov part. Given (t0, tau, shape, q) this is linear but for the law of the length near rest, whose exact
+mean and variance stand in at the predicted speed; one lane each, all lanes step together through an exact
+forward recursion (Kalman, J. Basic Eng. 82 (1960) 35), whose innovations give each lane's likelihood.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from traceanalyze.signal.magnitude import rest_log_likelihood, rice_moments
+from traceanalyze.signal.noise import SpeedNoise
+from traceanalyze.trace import FloatArray
+
+#: Acceleration a light vehicle starts with [m/s^2], and how little that is relied on (standard deviation).
+ACCEL_MEAN_MPS2: Final = 2.5
+ACCEL_SD_MPS2: Final = 2.5
+#: Ramp times [s] and their weights: clutches bite within a few hundredths to some tenths of a second.
+RAMP_S: Final = (0.03, 0.1, 0.2, 0.34, 0.55, 0.9)
+RAMP_WEIGHT: Final = (0.16, 0.2, 0.22, 0.2, 0.14, 0.08)
+#: Ramp shapes: coefficients of z^2, z^3, z^4 in the integral of r over z = u/tau: even, early, late take-up.
+SHAPES: Final = ((0.5, 0.0, 0.0), (1.0, -1 / 3, 0.0), (0.0, 1 / 3, 0.0))
+#: Spectral densities of the acceleration's changes [m^2/s^5] and their weights: from a steady pull to wheelspin.
+ROUGHNESS: Final = (0.15, 1.5, 15.0)
+ROUGHNESS_WEIGHT: Final = (0.35, 0.4, 0.25)
+#: Share of samples that may be far off, and how far (times the standard deviation).
+_STRAY_SHARE: Final = 1e-3
+_STRAY_WIDTH: Final = 8.0
+
+
+@dataclass(frozen=True, slots=True)
+class Samples:
+    """What is known at the moments of a path: `seen_mps` is NaN at moments put in between samples."""
+
+    t_s: FloatArray
+    seen_mps: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Lanes:
+    """One hypothesis of the start per lane: onset, ramp time, shape, roughness, log prior; each (L,)."""
+
+    t0_s: FloatArray
+    tau_s: FloatArray
+    shape: NDArray[np.intp]
+    roughness: FloatArray
+    log_prior: FloatArray
+
+    def take(self, index: NDArray[np.intp]) -> Lanes:
+        """Return some of the lanes."""
+        return Lanes(
+            self.t0_s[index], self.tau_s[index], self.shape[index], self.roughness[index], self.log_prior[index]
+        )
+
+    def ramp(self, t_s: float | FloatArray) -> FloatArray:
+        """Return r at a time [1]."""
+        z, c2, c3, c4 = self._scaled(t_s)
+        return np.asarray(np.where(z < 1, z * (2 * c2 + z * (3 * c3 + z * 4 * c4)), 1.0))
+
+    def ramp_integral(self, t_s: float | FloatArray) -> FloatArray:
+        """Return the integral of r from the onset to a time [s]."""
+        z, c2, c3, c4 = self._scaled(t_s)
+        inside = np.minimum(z, 1.0)
+        return np.asarray(self.tau_s * (inside**2 * (c2 + inside * (c3 + inside * c4)) + (z - inside)))
+
+    def _scaled(self, t_s: float | FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        table = np.array(SHAPES)
+        z = np.maximum(t_s - self.t0_s, 0.0) / self.tau_s
+        return z, table[self.shape, 0], table[self.shape, 1], table[self.shape, 2]
+
+
+def lanes_over(
+    t0_s: FloatArray,
+    ramps: tuple[int, ...] = tuple(range(len(RAMP_S))),
+    shapes: tuple[int, ...] = tuple(range(len(SHAPES))),
+    roughness: tuple[int, ...] = tuple(range(len(ROUGHNESS))),
+) -> Lanes:
+    """Return one lane for every combination of onsets with (indices of) ramp times, shapes and roughnesses."""
+    grid = np.meshgrid(np.arange(t0_s.size), ramps, shapes, roughness, indexing="ij")
+    onset, ramp, shape, rough = (part.ravel() for part in grid)
+    prior = np.log(np.array(RAMP_WEIGHT)[ramp]) + np.log(np.array(ROUGHNESS_WEIGHT)[rough])
+    return Lanes(t0_s[onset], np.array(RAMP_S)[ramp], shape, np.array(ROUGHNESS)[rough], prior)
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """Mean and covariance of (speed, alpha, slow noise) in each lane."""
+
+    v: FloatArray
+    a: FloatArray
+    b: FloatArray
+    vv: FloatArray
+    va: FloatArray
+    vb: FloatArray
+    aa: FloatArray
+    ab: FloatArray
+    bb: FloatArray
+
+    def mean(self) -> FloatArray:
+        """Return (L, 3)."""
+        return np.stack((self.v, self.a, self.b), axis=-1)
+
+    def covariance(self) -> FloatArray:
+        """Return (L, 3, 3)."""
+        rows = ((self.vv, self.va, self.vb), (self.va, self.aa, self.ab), (self.vb, self.ab, self.bb))
+        return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+
+
+def at_rest(size: int, noise: SpeedNoise) -> State:
+    """Return the state at the onset: speed zero and known, acceleration nearly unknown."""
+    zero = np.zeros(size)
+    return State(
+        zero, zero + ACCEL_MEAN_MPS2, zero, zero, zero, zero, zero + ACCEL_SD_MPS2**2, zero, zero + noise.slow_mps**2
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """What carries each lane's state over one step: ramp area [s], moving time [s], fade of the slow noise [1]."""
+
+    area_s: FloatArray
+    moving_s: FloatArray
+    fade: FloatArray
+
+
+def move_between(lanes: Lanes, t1_s: float, t2_s: float, noise: SpeedNoise) -> Move:
+    """Return the step of each lane from one moment to the next; nothing moves before the onset."""
+    moving_s = np.clip(t2_s - np.maximum(lanes.t0_s, t1_s), 0.0, None)
+    area_s = lanes.ramp_integral(t2_s) - lanes.ramp_integral(t1_s)
+    return Move(area_s, moving_s, np.exp(-moving_s / noise.slow_tau_s))
+
+
+def predict(state: State, move: Move, roughness: FloatArray, noise: SpeedNoise) -> State:
+    """Return the state one step later."""
+    area, d, fade = move.area_s, move.moving_s, move.fade
+    qd = roughness * d
+    va = state.va + area * state.aa
+    return State(
+        v=state.v + area * state.a,
+        a=state.a,
+        b=fade * state.b,
+        vv=state.vv + area * (state.va + va) + qd * area * area / 3,
+        va=va + qd * area / 2,
+        vb=fade * (state.vb + area * state.ab),
+        aa=state.aa + qd,
+        ab=fade * state.ab,
+        bb=noise.slow_mps**2 + fade * fade * (state.bb - noise.slow_mps**2),
+    )
+
+
+def update(state: State, seen_mps: float, moving: NDArray[np.bool_], noise: SpeedNoise) -> tuple[State, FloatArray]:
+    """Return the state after a sample, and the sample's log likelihood; lanes still at rest stay as they are."""
+    if seen_mps == 0 and noise.hold_mps > 0:
+        return state, _held_log_likelihood(state, noise)
+    expected, slope, white_var = _expected(state.v, moving, noise)
+    cv = state.vv + state.vb
+    cb = state.vb + state.bb
+    spread = slope * slope * (cv + cb) + white_var
+    miss = seen_mps - expected - slope * state.b
+    gain = np.where(moving, slope / spread, 0.0)
+    ca = state.va + state.ab
+    push = gain * miss
+    g = gain * slope
+    after = State(
+        v=state.v + cv * push,
+        a=state.a + ca * push,
+        b=state.b + cb * push,
+        vv=state.vv - g * cv * cv,
+        va=state.va - g * cv * ca,
+        vb=state.vb - g * cv * cb,
+        aa=state.aa - g * ca * ca,
+        ab=state.ab - g * ca * cb,
+        bb=state.bb - g * cb * cb,
+    )
+    return after, _log_normal_with_strays(miss * miss / spread, spread)
+
+
+def _expected(v: FloatArray, moving: NDArray[np.bool_], noise: SpeedNoise) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Expected report, its slope against the speed, and the variance of its white part."""
+    white_var = noise.white_mps**2
+    if v[moving].min(initial=np.inf) > 10 * noise.sigma_mps:
+        safe = np.maximum(v, noise.sigma_mps)
+        return v + noise.sigma_mps**2 / (2 * safe), np.ones_like(v), np.full_like(v, white_var)
+    mean, slope, variance = rice_moments(v, noise.sigma_mps)
+    rounding_var = noise.resolution_mps**2 / 12
+    floor = 0.3 * (white_var - rounding_var)
+    return mean, slope, np.maximum(variance - (slope * noise.slow_mps) ** 2, floor) + rounding_var
+
+
+def _log_normal_with_strays(square: FloatArray, spread: FloatArray) -> FloatArray:
+    wide = _STRAY_SHARE / _STRAY_WIDTH * np.exp(-0.5 * square / _STRAY_WIDTH**2)
+    return np.log(np.exp(-0.5 * np.minimum(square, 1000.0)) + wide + 1e-300) - 0.5 * np.log(2 * np.pi * spread)
+
+
+def _held_log_likelihood(state: State, noise: SpeedNoise) -> FloatArray:
+    """Log probability that a receiver with a hold shows zero: the speed is below the hold level (logistic normal)."""
+    spread = np.sqrt(state.vv + noise.sigma_mps**2)
+    return -np.log1p(np.exp(np.clip(1.702 * (state.v - noise.hold_mps) / spread, -60, 60)))
+
+
+def rest_likelihood(samples: Samples, noise: SpeedNoise) -> FloatArray:
+    """Return the log likelihood of each sample if the vehicle is at rest; 0 where there is no sample."""
+    out = np.zeros(samples.t_s.size)
+    has = np.flatnonzero(np.isfinite(samples.seen_mps))
+    if not has.size:
+        return out
+    seen = samples.seen_mps[has]
+    gaps_s = np.diff(samples.t_s[has], prepend=samples.t_s[has[0]] - 1e3)
+    share = min(noise.slow_mps / noise.sigma_mps, 1.0) ** 2
+    rho = share * np.exp(-gaps_s / noise.slow_tau_s)
+    value = rest_log_likelihood(seen, noise.rest_sigma_mps, noise.resolution_mps, rho)
+    out[has] = np.where((seen == 0) & (noise.hold_mps > 0), 0.0, value)
+    return out
+
+
+def log_posterior(lanes: Lanes, samples: Samples, noise: SpeedNoise) -> FloatArray:
+    """Return the log posterior weight of each lane, up to a constant: prior times likelihood of all samples."""
+    total = lanes.log_prior.copy()
+    state = at_rest(lanes.t0_s.size, noise)
+    resting = rest_likelihood(samples, noise)
+    before_s = float(samples.t_s[0])
+    for k, (now_s, seen) in enumerate(zip(samples.t_s.tolist(), samples.seen_mps.tolist(), strict=True)):
+        moving = lanes.t0_s < now_s
+        if moving.any():
+            state = predict(state, move_between(lanes, before_s, now_s, noise), lanes.roughness, noise)
+            if seen == seen:
+                state, value = update(state, seen, moving, noise)
+                total += np.where(moving, value, resting[k])
+        before_s = now_s
+        if not moving.any():
+            total += resting[k]
+    return total

@@ -1,0 +1,104 @@
+"""Times, distances and the curve of speeds, read off paths jointly: each draw gives one answer, all give the spread."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+
+from traceanalyze.measure.crossings import accel_at_mps2, distance_at_m, first_time_s, first_times_s, time_at_distance_s
+from traceanalyze.measure.paths import Paths
+from traceanalyze.results import Curve, Estimate, TimeResult, speed_grid_mps
+from traceanalyze.settings import CURVE_STEP_MPS, ROLLOUT_M, THRESHOLD_MPS
+from traceanalyze.trace import FloatArray
+from traceanalyze.units import START_RULES, Measure
+
+#: A time is given when at least this share of the draws have one.
+_SHARE_REACHED: Final = 0.5
+_Z95: Final = 1.959964
+#: Skewness up to which the interval is the normal one bent by it; beyond, quantiles of the draws.
+_SKEW: Final = 1.0
+
+
+def estimate(draws: FloatArray) -> Estimate:
+    """Return mean, standard deviation and 95 % interval of draws; NaN draws are left out.
+
+    The interval is the second-order one of Cornish & Fisher (Rev. Inst. Int. Stat. 5 (1937) 307), or the quantiles of
+    the draws where these are far from normal.
+    """
+    known = draws[np.isfinite(draws)]
+    if not known.size:
+        return Estimate(float("nan"), float("nan"))
+    mean, sd = float(known.mean()), float(known.std())
+    if sd <= 0:
+        return Estimate(mean, 0.0)
+    skew = float(np.mean(((known - mean) / sd) ** 3))
+    if abs(skew) > _SKEW:
+        low, high = np.quantile(known, (0.025, 0.975)).tolist()
+        return Estimate(mean, sd, low, high)
+    bend = (_Z95**2 - 1) * skew / 6
+    return Estimate(mean, sd, mean + sd * (bend - _Z95), mean + sd * (bend + _Z95))
+
+
+def start_marks_s(paths: Paths) -> Mapping[str, FloatArray]:
+    """Return when the clock of each start rule starts, for each draw [s]."""
+    return {
+        "rollout": time_at_distance_s(paths, ROLLOUT_M),
+        "rest": paths.onset_s,
+        "threshold": first_time_s(paths, THRESHOLD_MPS),
+    }
+
+
+def reached(draws: FloatArray) -> bool:
+    """Return whether enough draws have a time."""
+    return bool(np.mean(np.isfinite(draws)) >= _SHARE_REACHED)
+
+
+def end_marks_s(paths: Paths, measure: Measure) -> FloatArray:
+    """Return when each draw comes to the end of a measure of a climb [s]; NaN where it never does."""
+    if measure.kind == "distance":
+        return time_at_distance_s(paths, measure.distance_m)
+    return first_time_s(paths, measure.to_mps)
+
+
+def standing_times(paths: Paths, marks: Mapping[str, FloatArray], measure: Measure) -> tuple[TimeResult, ...]:
+    """Return a measure from rest under every start rule; the rule moves the clock's start, never the target."""
+    end_s = end_marks_s(paths, measure)
+    way = distance_at_m(paths, end_s)
+    return tuple(
+        TimeResult(
+            measure=measure.label,
+            start_rule=rule,
+            elapsed=estimate(end_s - marks[rule]),
+            distance_m=float(np.nanmean(way - distance_at_m(paths, marks[rule]))),
+        )
+        for rule in START_RULES
+    )
+
+
+def rolling_time(paths: Paths, measure: Measure) -> TimeResult | None:
+    """Return a measure between two rising speeds; None when the climb does not cover both."""
+    start_s, end_s = first_time_s(paths, measure.from_mps), first_time_s(paths, measure.to_mps)
+    elapsed = end_s - start_s
+    if not reached(elapsed):
+        return None
+    length = np.nanmean(distance_at_m(paths, end_s) - distance_at_m(paths, start_s))
+    return TimeResult(measure=measure.label, start_rule=None, elapsed=estimate(elapsed), distance_m=float(length))
+
+
+def curve(paths: Paths, rollout_s: FloatArray) -> Curve:
+    """Return the climb on the common grid of speeds, up to the highest that enough draws reach."""
+    top = float(np.quantile(paths.speed_mps.max(axis=1), 1 - _SHARE_REACHED))
+    levels = speed_grid_mps(CURVE_STEP_MPS, top)
+    times = np.concatenate((paths.onset_s[:, None], first_times_s(paths, levels[1:])), axis=1)
+    accel, way = accel_at_mps2(paths, times), distance_at_m(paths, times)
+    since = times - rollout_s[:, None]
+    return Curve(
+        speed_mps=levels,
+        time_s=np.nanmean(since, axis=0),
+        time_stderr_s=np.nanstd(since, axis=0),
+        accel_mps2=np.nanmean(accel, axis=0),
+        accel_stderr_mps2=np.nanstd(accel, axis=0),
+        distance_m=np.nanmean(way, axis=0),
+    )
