@@ -1,0 +1,42 @@
+"""Files as people drop them on a command line: quoted, escaped, as addresses, as patterns."""
+
+from __future__ import annotations
+
+import glob
+import os
+from collections.abc import Iterable
+from pathlib import Path
+from urllib.parse import unquote, urlsplit
+
+
+def as_dropped(words: Iterable[str]) -> list[str]:
+    """Return the file names that the words mean, in order; a word that fits nothing is kept as it is.
+
+    A `file://` address, quotes or escaped spaces as terminals paste them, and patterns that the shell did not
+    expand are understood; a name that exists as written always wins.
+    """
+    return [name for word in words for name in _names(word)]
+
+
+def _names(word: str) -> list[str]:
+    if word == "-" or os.path.lexists(word):
+        return [word]
+    for name in (_address(word), _unquoted(word), word.replace("\\ ", " ").strip()):
+        if name != word and name and os.path.lexists(name):
+            return [name]
+    pattern = os.path.expanduser(_unquoted(word))  # noqa: PTH111 - text, not a path yet
+    if any(sign in pattern for sign in "*?["):
+        return sorted(glob.glob(pattern)) or [word]  # noqa: PTH207 - keeps the name as written
+    return [pattern] if Path(pattern).exists() else [word]
+
+
+def _address(word: str) -> str:
+    parts = urlsplit(word.strip()) if word.strip().lower().startswith("file:") else None
+    if parts is None or parts.netloc not in ("", "localhost"):
+        return word
+    return unquote(parts.path, errors="surrogateescape")
+
+
+def _unquoted(word: str) -> str:
+    text = word.strip()
+    return text[1:-1] if len(text) > 1 and text[0] == text[-1] and text[0] in "'\"" else text

@@ -1,0 +1,63 @@
+"""What `day` shows a person: the verdicts first, then a line per log."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from statistics import fmean
+
+from traceanalyze.comparison import Comparison
+from traceanalyze.errors import shown
+from traceanalyze.report.measure_text import headline_measure
+from traceanalyze.report.tables import counted, table_text
+from traceanalyze.results import RunSheet, round_half_up
+from traceanalyze.session import Asked
+from traceanalyze.units import SPEED_UNITS, speed_unit
+
+
+def day_text(
+    by_file: Mapping[Path, Sequence[RunSheet]], comparisons: Sequence[Comparison], asked: Asked, *, bold: bool = False
+) -> str:
+    """Return the whole screen."""
+    sheets = [sheet for one in by_file.values() for sheet in one]
+    launches = sum(len(sheet.launches) for sheet in sheets)
+    passes = sum(len(sheet.passes) for sheet in sheets)
+    refused = sum(sheet.refused for sheet in sheets)
+    parts = [
+        f"{counted(len(sheets), 'log').capitalize()}: {counted(launches, 'launch', 'launches')}, "
+        f"{counted(passes, 'pass', 'passes')}" + (f"; {refused} could not be read" if refused else "") + "."
+    ]
+    parts += [_verdict_lines(one) for one in comparisons]
+    parts.append(_log_table(sheets, asked, bold))
+    return "\n\n".join(parts)
+
+
+def _verdict_lines(one: Comparison) -> str:
+    lines = [f"{shown(one.changed)} against {shown(one.baseline)}: {shown(one.headline.why)}"]
+    if one.curves is not None and one.curves.sentence:
+        lines.append(f"  {shown(one.curves.sentence)}")
+    if one.headline.next_step:
+        lines.append(f"  Next: {shown(one.headline.next_step)}")
+    return "\n".join(lines)
+
+
+def _log_table(sheets: Sequence[RunSheet], asked: Asked, bold: bool) -> str:
+    unit = speed_unit(asked.system)
+    rows = []
+    for sheet in sheets:
+        measure = headline_measure(sheet, asked)
+        times = [r.elapsed.value for x in sheet.launches if measure and (r := x.time(measure, asked.start_rule))]
+        best = max((one.sustained.value for one in sheet.passes), default=None)
+        rows.append(
+            [
+                shown(sheet.path.replace("\\", "/").rsplit("/", 1)[-1])[:48],
+                {"ok": "read", "partial": "read, in part damaged", "refused": "not read"}[sheet.status],
+                str(len(sheet.launches)) if not sheet.refused else "-",
+                f"{round_half_up(fmean(times), 2)} ({len(times)})" if times else "-",
+                str(len(sheet.passes)) if not sheet.refused else "-",
+                round_half_up(best / SPEED_UNITS[unit], 1) if best is not None else "-",
+            ]
+        )
+    label = next((m.label for m in asked.measures if m.label == "0-30 mph"), asked.measures[0].label)
+    head = ["log", "status", "launches", f"mean {label} [s] (n)", "passes", f"best pass [{unit}]"]
+    return table_text(head, rows, bold=bold)

@@ -1,0 +1,66 @@
+"""What `overlay` says beside its picture."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from traceanalyze import __version__
+from traceanalyze.compare.groups import SetupCurves
+from traceanalyze.errors import shown
+from traceanalyze.report.tables import table_text
+from traceanalyze.results import number, round_half_up
+from traceanalyze.trace import FloatArray
+from traceanalyze.units import SPEED_UNITS, System, speed_unit
+
+#: Speeds of the small table, as shares of the highest that all runs reached.
+SHARES = (0.25, 0.5, 0.75, 1.0)
+
+
+def overlay_text(setups: Sequence[SetupCurves], system: System) -> str:
+    """Return a small table: mean time of each setup to a few speeds, clock started by the rollout rule."""
+    unit = speed_unit(system)
+    top = min((float(s.speed_mps[-1]) for s in setups if s.speed_mps.size), default=0.0) / SPEED_UNITS[unit]
+    levels = sorted({round(top * share / 5) * 5 for share in SHARES} - {0}) or [top]
+    levels = [level for level in levels if level <= top] or [top]
+    rows = [
+        [shown(s.name), str(len(s.runs)), *(_mean_time(s, level * SPEED_UNITS[unit]) for level in levels)]
+        for s in setups
+    ]
+    head = ["setup", "runs", *(f"to {level:.0f} {unit}" for level in levels)]
+    return "Mean time [s] (the clock starts after 1 ft of rolling)\n" + table_text(head, rows)
+
+
+def _mean_time(setup: SetupCurves, level_mps: float) -> str:
+    if not setup.speed_mps.size or level_mps > setup.speed_mps[-1] + 1e-9:
+        return "-"
+    return round_half_up(float(np.interp(level_mps, setup.speed_mps, setup.time_s)), 2)
+
+
+def overlay_document(setups: Sequence[SetupCurves], picture: Path) -> dict[str, Any]:
+    """Return the JSON document of `overlay`, SI units."""
+    return {
+        "schema": "traceanalyze.overlay/1",
+        "version": __version__,
+        "picture": str(picture),
+        "setups": [_setup_entry(setup) for setup in setups],
+    }
+
+
+def _setup_entry(setup: SetupCurves) -> dict[str, Any]:
+    return {
+        "name": setup.name,
+        "runs": len(setup.runs),
+        "speed_mps": _listed(setup.speed_mps),
+        "time_s": _listed(setup.time_s),
+        "time_band95_s": [_listed(setup.time_low_s), _listed(setup.time_high_s)],
+        "accel_mps2": _listed(setup.accel_mps2),
+        "accel_band95_mps2": [_listed(setup.accel_low_mps2), _listed(setup.accel_high_mps2)],
+    }
+
+
+def _listed(values: FloatArray) -> list[float | None]:
+    return [number(float(value)) for value in values]

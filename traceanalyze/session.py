@@ -1,0 +1,188 @@
+"""One log through all rooms; several logs through any executor. A failure is a result, not an exception."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Executor
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TypeVar
+
+import numpy as np
+
+from traceanalyze.detect.launches import find_launches
+from traceanalyze.detect.passes import find_passes
+from traceanalyze.errors import SignalError, TraceError
+from traceanalyze.measure.launch import measure_launch
+from traceanalyze.measure.path import grade_pct, heading_deg
+from traceanalyze.measure.topspeed import measure_pass
+from traceanalyze.parsers import read_all
+from traceanalyze.parsers.options import ReadOptions
+from traceanalyze.prepare import prepared
+from traceanalyze.results import Estimate, Launch, Pass, RunSheet
+from traceanalyze.settings import DEFAULT_MEASURES, SUSTAINED_WINDOW_S
+from traceanalyze.signal.noise import SpeedNoise
+from traceanalyze.trace import Remark, Trace
+from traceanalyze.units import Measure, StartRule, System, Window, parse_measure
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What is asked of every log of a session."""
+
+    measures: tuple[Measure, ...] = tuple(parse_measure(text) for text in DEFAULT_MEASURES)
+    start_rule: StartRule = "rollout"
+    window: Window = Window(duration_s=SUSTAINED_WINDOW_S)
+    system: System = "imperial"
+    read: ReadOptions = field(default_factory=ReadOptions)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Study:
+    """A log after all rooms: what was measured, and the cleaned trace and noise it was measured on.
+
+    `trace` and `noise` are None when the log was refused.
+    """
+
+    sheet: RunSheet
+    trace: Trace | None = None
+    noise: SpeedNoise | None = None
+
+
+def study_files(paths: Iterable[str | Path], asked: Asked | None = None) -> list[Study]:
+    """Return one study per log, in order; a zip of several logs gives several."""
+    return [study for path in paths for study in study_file(path, asked)]
+
+
+def study_file(path: str | Path, asked: Asked | None = None) -> list[Study]:
+    """Return the studies of one file's logs; a file that cannot be read gives one refused study."""
+    asked = asked or Asked()
+    try:
+        return [study_trace(trace, asked) for trace in read_all(path, asked.read)]
+    except TraceError as error:
+        return [Study(sheet=refused_sheet(path, error))]
+
+
+def measure_files(
+    paths: Iterable[str | Path], asked: Asked | None = None, executor: Executor | None = None
+) -> Iterator[list[RunSheet]]:
+    """Yield the sheets of each file in order, worked on by any `concurrent.futures` executor.
+
+    Only results travel back from workers, never traces.
+    """
+    tasks = [(path, asked or Asked()) for path in paths]
+    yield from in_order(_sheets, tasks, executor)
+
+
+def in_order(work: Callable[[T], object], tasks: list[T], executor: Executor | None) -> Iterator[object]:
+    """Yield `work(task)` for each task in order, here or by an executor."""
+    if executor is None:
+        yield from map(work, tasks)
+        return
+    for future in [executor.submit(work, task) for task in tasks]:
+        yield future.result()
+
+
+def measure_file(path: str | Path, asked: Asked | None = None) -> list[RunSheet]:
+    """Return the sheets of one file's logs (several for a zip of several logs)."""
+    return [study.sheet for study in study_file(path, asked)]
+
+
+def _sheets(task: tuple[str | Path, Asked]) -> list[RunSheet]:
+    return measure_file(*task)
+
+
+def study_trace(trace: Trace, asked: Asked | None = None) -> Study:
+    """Clean a trace, find its launches and passes, and measure them.
+
+    Raises
+    ------
+    SignalError
+        If the log holds nothing that a speed can be had from.
+    """
+    asked = asked or Asked()
+    cleaned, noise = prepared(trace)
+    launches = _launches(cleaned, noise, asked)
+    passes = _passes(cleaned, noise, asked)
+    return Study(sheet=_sheet(cleaned, noise, launches, passes), trace=cleaned, noise=noise)
+
+
+def refused_sheet(path: str | Path, error: TraceError) -> RunSheet:
+    """Return the sheet of a log that could not be read: its one-line error and nothing else."""
+    return RunSheet(path=str(path), status="refused", error=str(error.at(str(path))))
+
+
+def _launches(trace: Trace, noise: SpeedNoise, asked: Asked) -> tuple[Launch, ...]:
+    targets = [m.to_mps for m in asked.measures if m.kind == "standing"]
+    found = []
+    for span in find_launches(trace, noise, min(targets, default=float("inf"))):
+        try:
+            launch = measure_launch(trace, span, noise, asked.measures)
+        except SignalError as error:
+            first_s = float(trace.t_s[span.onset])
+            launch = Launch(
+                number=0,
+                start=Estimate(first_s, noise.period_s),
+                end_s=float(trace.t_s[span.peak]),
+                peak_speed_mps=float(np.nanmax(trace.speed_mps[span.onset : span.peak + 1])),
+                remarks=(*span.remarks, Remark("not-timed", f"cannot be timed: {error.reason}")),
+            )
+        found.append(
+            replace(
+                launch,
+                number=len(found) + 1,
+                start_utc_s=float(trace.utc0_s[trace.stretch[span.onset]] + launch.start.value),
+                heading_deg=heading_deg(trace, span.onset, span.peak),
+                grade_pct=grade_pct(trace, span.onset, span.peak),
+            )
+        )
+    return tuple(found)
+
+
+def _passes(trace: Trace, noise: SpeedNoise, asked: Asked) -> tuple[Pass, ...]:
+    found = []
+    for span in find_passes(trace, noise):
+        try:
+            one = measure_pass(trace, span, noise, asked.window)
+        except SignalError:
+            continue
+        found.append(replace(one, number=len(found) + 1))
+    return tuple(found)
+
+
+def _sheet(trace: Trace, noise: SpeedNoise, launches: tuple[Launch, ...], passes: tuple[Pass, ...]) -> RunSheet:
+    known = trace.speed_mps[np.isfinite(trace.speed_mps)]
+    return RunSheet(
+        path=trace.source.path,
+        status="partial" if trace.damaged else "ok",
+        format=trace.source.format,
+        sha256=trace.source.sha256,
+        time_origin_utc_s=trace.utc_s(0) if trace.points else float("nan"),
+        points=trace.points,
+        duration_s=trace.duration_s,
+        rate_hz=1 / noise.period_s,
+        speed_source=trace.speed_source,
+        speed_noise_mps=noise.sigma_mps,
+        skipped=trace.tally,
+        max_speed_mps=max([one.peak_mps for one in passes], default=float(known.max()) if known.size else float("nan")),
+        launches=launches,
+        passes=passes,
+        remarks=trace.remarks + _day_remarks(trace, launches, passes),
+    )
+
+
+def _day_remarks(trace: Trace, launches: tuple[Launch, ...], passes: tuple[Pass, ...]) -> tuple[Remark, ...]:
+    """What is missing, in words: no launch, no motion."""
+    if launches or passes:
+        return ()
+    known = trace.speed_mps[np.isfinite(trace.speed_mps)]
+    if not known.size:
+        return (Remark("no-speed", "no speed could be had from this log"),)
+    return (
+        Remark(
+            "no-launch",
+            "no launch found: a launch starts from rest (a second or more) and passes 30 km/h without stopping",
+        ),
+    )
