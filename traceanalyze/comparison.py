@@ -102,11 +102,16 @@ class MeasureComparison:
         Intervals of the difference.
     p_value, p_adjusted : float
         Two-sided; adjusted for several measures where this is not the headline.
+    order_r2 : float
+        Squared correlation of setup and order: 0 when neither ran later, 1 when one ran wholly after the other.
     run_scatter, scatter_df : float
         Run-to-run standard deviation the verdict rests on, and the degrees of freedom behind it.
     smallest_meaningful : float
     verdict : str
         One of `VERDICTS`.
+    reason : str
+        Which line of the table of verdicts it was: `few runs`, `day`, `direction`, `order`, `claim`, `within`,
+        `several` (a claim that does not stand beside the other measures) or `open`.
     why, next_step : str
         One plain sentence; what to do now.
     more_runs_each : int
@@ -138,11 +143,13 @@ class MeasureComparison:
     high90: float = float("nan")
     p_value: float = float("nan")
     p_adjusted: float = float("nan")
+    order_r2: float = float("nan")
     run_scatter: float = float("nan")
     scatter_df: float = float("nan")
     smallest_meaningful: float
     verdict: Verdict
-    why: str
+    reason: str = ""
+    why: str = ""
     next_step: str = ""
     more_runs_each: int = 0
     model: str = ""
@@ -172,10 +179,12 @@ class MeasureComparison:
             "interval90": [number(self.low90), number(self.high90)],
             "p_value": number(self.p_value),
             "p_adjusted": number(self.p_adjusted),
+            "order_r2": number(self.order_r2),
             "run_scatter": number(self.run_scatter),
             "scatter_df": number(self.scatter_df),
             "smallest_meaningful": number(self.smallest_meaningful),
             "verdict": self.verdict,
+            "reason": self.reason,
             "why": self.why,
             "next_step": self.next_step,
             "more_runs_each": self.more_runs_each,
@@ -305,10 +314,7 @@ def _numbers(values: FloatArray) -> list[float | None]:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Comparison:
-    """Two setups compared: the verdict of each measure, the headline first, and the curves where there are any.
-
-    `conditions` names what is known, and what is not, about wind, air, slope and rider.
-    """
+    """Two setups compared: the verdict of each measure, the headline first, and the curves where there are any."""
 
     baseline: str
     changed: str

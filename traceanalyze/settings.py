@@ -77,3 +77,47 @@ STOPPING_MPS2: Final = 3.4
 REACTION_S: Final = 2.5
 #: Typical 0-30 mph time of such a vehicle [s], used only to turn the generic scatter into seconds.
 TYPICAL_TIME_S: Final = 4.0
+
+# --- detect --------------------------------------------------------------------------------------------------------
+#: Window speeds are averaged over before rest and motion are told apart [s]; no launch is much shorter.
+MOTION_SMOOTHING_S: Final = 0.5
+#: At rest: below 1 km/h, or below 2.5 sigma of the noise at rest if that is more (Rayleigh's law: 96 % of samples).
+REST_LEVEL_MPS: Final = 1 / 3.6
+REST_SIGMAS: Final = 2.5
+#: Standing or creeping, but not under way: below this, or 4 sigma; a dragging clutch creeps at 0.1-0.4 m/s.
+STAND_LEVEL_MPS: Final = 0.6
+STAND_SIGMAS: Final = 4.0
+#: Shortest stop [s]: a driver who stops at a line and goes on stands below the standing level for a second or so.
+REST_AT_LEAST_S: Final = 0.5
+#: A vehicle brakes and leaves no harder than this [m/s^2]; a gap that leaves no time for both hides no stop.
+BRAKE_MPS2: Final = 8.0
+LEAVE_MPS2: Final = 6.0
+#: A launch passes this speed without stopping [m/s], or the lowest asked target if that is less: 30 km/h.
+LAUNCH_SPEED_MPS: Final = 30 / 3.6
+#: A launch's climb ends where speed falls below this share of what it had reached.
+CLIMB_KEEPS: Final = 0.5
+#: The vehicle crept before its climb when it was faster than this [m/s], and than this many sigma of rest (Rayleigh's
+#: law: 1 in 450 for a single sample), for this long [s].
+CREEP_MPS: Final = 0.12
+CREEP_SIGMAS: Final = 3.5
+CREEP_AT_LEAST_S: Final = 0.8
+#: A rolling start: gently [m/s^2] up to this speed [m/s] or more, but to no more than this share of the level, held
+#: within so much [m/s] for so long [s], then left at full throttle [m/s^2]. Drives of cars in traffic hesitate on the
+#: way up too, but gather speed slowly afterwards: none of 360 real ones looks like this.
+ROLL_MPS: Final = 1.0
+ROLL_SHARE: Final = 0.6
+ROLL_STEADY_MPS: Final = 0.5
+ROLL_HELD_S: Final = 2.4
+ROLL_ENTRY_MPS2: Final = 1.2
+ROLL_LEAVE_MPS2: Final = 2.0
+#: A climb hesitates when speed falls by this much [m/s], and by this share of what was reached, before the target.
+HESITATION_MPS: Final = 1.0
+HESITATION_SHARE: Final = 0.2
+#: A pass tops at least this share of the file's best, and is bounded by dips below that share of the best.
+PASS_TOP_SHARE: Final = 0.8
+PASS_DIP_SHARE: Final = 0.7
+#: A launch that is cut short pulls harder than this over its last twentieth of speed [m/s^2]; it is no pass where a
+#: stretch that ran out of pull is faster.
+PASS_PULL_MPS2: Final = 0.9
+#: Nothing slower than this is a pass [m/s]: 20 km/h, a walk or a push of the bike is none.
+PASS_AT_LEAST_MPS: Final = 20 / 3.6

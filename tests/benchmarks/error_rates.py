@@ -1,0 +1,172 @@
+"""How often the verdict is right: days of runs made up here, with every truth known, judged by the package.
+
+The generator shares nothing with the package's simulator: it draws times, not rides. Run it by hand:
+
+    python tests/benchmarks/error_rates.py [days per scenario]
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.random import Generator
+
+from traceanalyze.compare.verdict import compare_runs
+from traceanalyze.comparison import MeasureComparison, Run
+
+BASE_S = 4.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Day:
+    """A kind of day: which setup ran when and which way, and everything that disturbs it."""
+
+    name: str
+    order: str = "AABBBBAA"
+    ways: str = "EWEWEWEW"
+    sd: float = 0.08
+    errors: Callable[[Generator, int], np.ndarray] = field(default=lambda rng, n: rng.standard_normal(n))
+    drift: float = 0.0
+    direction: float = 0.12
+    fluke_chance: float = 0.0
+    stderr: dict[str, float] = field(default_factory=lambda: {"A": 0.02, "B": 0.02})
+    history_df: float = 0.0
+    blocks: str = ""
+    block_sd: float = 0.0
+
+    def runs(self, rng: Generator, difference: float) -> list[Run]:
+        """Draw one such day."""
+        n = len(self.order)
+        ways = (self.ways * n)[:n]
+        shift = {label: rng.normal(0, self.block_sd) for label in sorted(set(self.blocks))}
+        drift = self.drift * rng.choice([-1, 1])
+        wind = self.direction * rng.choice([-1, 1])
+        errors = self.sd * self.errors(rng, n) + np.where(rng.random(n) < self.fluke_chance, 0.5, 0.0)
+        runs = []
+        for i, setup in enumerate(self.order):
+            u = self.stderr[setup]
+            value = BASE_S + difference * (setup == "B") + drift * i + wind * (ways[i] == "E") + errors[i]
+            block = self.blocks[i] if self.blocks else ""
+            value += shift.get(block, 0.0) + u * rng.standard_normal()
+            runs.append(Run(setup=setup, value=value, stderr=u, order=i + 1.0, direction=ways[i], block=block))
+        return runs
+
+    def judged(self, rng: Generator, difference: float) -> MeasureComparison:
+        """Draw a day and let the package judge it."""
+        own = {}
+        if self.history_df:
+            own = {"scatter": self.sd * math.sqrt(rng.chisquare(self.history_df) / self.history_df),
+                   "scatter_df": self.history_df}  # fmt: skip
+        return compare_runs(self.runs(rng, difference), baseline="A", measure="0-30 mph", **own)
+
+    @property
+    def oracle_se(self) -> float:
+        """Standard error for somebody who knows scatter, drift and direction."""
+        variance = {s: self.sd**2 + self.stderr[s] ** 2 for s in "AB"}
+        return math.sqrt(sum(variance[s] / self.order.count(s) for s in "AB"))
+
+
+def heavy(rng: Generator, n: int) -> np.ndarray:
+    """Student's t with 3 degrees of freedom, scaled to unit variance."""
+    return rng.standard_t(3, n) / math.sqrt(3)
+
+
+def skewed(rng: Generator, n: int) -> np.ndarray:
+    """Exponential: a long tail of slow runs."""
+    return rng.exponential(1.0, n) - 1.0
+
+
+def persistent(rng: Generator, n: int) -> np.ndarray:
+    """First-order autoregression, correlation 0.5 from run to run."""
+    e = rng.standard_normal(n)
+    for i in range(1, n):
+        e[i] = 0.5 * e[i - 1] + math.sqrt(0.75) * e[i]
+    return e
+
+
+def warming(rng: Generator, n: int) -> np.ndarray:
+    """The first run of the day is two standard deviations slow."""
+    e = rng.standard_normal(n)
+    e[0] += 2.0
+    return e
+
+
+def refitted(rng: Generator, n: int) -> np.ndarray:
+    """Every fitting of the part (AA|BBBB|AA) has its own offset of 0.4 standard deviations."""
+    offsets = rng.normal(0, 0.4, 3)
+    return rng.standard_normal(n) + offsets[[0] * 2 + [1] * 4 + [2] * 2]
+
+
+FAMILY = (
+    Day(name="AABBBBAA, scatter 2 %"),
+    Day(name="... scatter 1 %", sd=0.04),
+    Day(name="... scatter 4 %", sd=0.16),
+    Day(name="... heavy tails (t, 3 df)", errors=heavy),
+    Day(name="... skewed (exponential)", errors=skewed),
+    Day(name="... 5 % flukes of 0.5 s", fluke_chance=0.05),
+    Day(name="... drift 0.02 s/run", drift=0.02),
+    Day(name="... drift 0.05 s/run", drift=0.05),
+    Day(name="... loggers 0.02 and 0.10 s", stderr={"A": 0.02, "B": 0.10}, sd=0.05),
+    Day(name="... own history, 8 df", history_df=8),
+    Day(name="ABBA", order="ABBA"),
+    Day(name="ABBA, heavy tails", order="ABBA", errors=heavy),
+    Day(name="ABBA, drift 0.02 s/run", order="ABBA", drift=0.02),
+    Day(name="AABBBA (3 + 3)", order="AABBBA"),
+    Day(name="AAABBBBBBAAA (6 + 6)", order="AAABBBBBBAAA", drift=0.02),
+    Day(name="ABBAABBA", order="ABBAABBA", drift=0.02),
+    Day(name="ABABABAB, EEWW", order="ABABABAB", ways="EEWW", drift=0.01),
+    Day(name="two days, ABBA each, 0.1 s apart", order="ABBAABBA", blocks="11112222", block_sd=0.10),
+)
+WEAK = (
+    Day(name="runs autocorrelated 0.5, AABBBBAA", errors=persistent),
+    Day(name="runs autocorrelated 0.5, ABBAABBA", errors=persistent, order="ABBAABBA"),
+    Day(name="first run slow by 2 sd", errors=warming),
+    Day(name="every fitting differs by 0.4 sd", errors=refitted),
+    Day(name="ABBA, scatter 4 % (generic 2.7 %)", order="ABBA", sd=0.16),
+    Day(name="ABBA, scatter 1 %", order="ABBA", sd=0.04),
+)
+CONFOUNDED = (
+    Day(name="AAABBB, no drift", order="AAABBB"),
+    Day(name="AAABBB, drift 0.02 s/run", order="AAABBB", drift=0.02),
+    Day(name="AAAABBBB, drift 0.02 s/run", order="AAAABBBB", drift=0.02),
+    Day(name="AAAABBBB, drift 0.05 s/run", order="AAAABBBB", drift=0.05),
+    Day(name="A all east, B all west", ways="EEWWWWEE", direction=0.2),
+    Day(name="A and B on different days", order="AAAABBBB", blocks="11112222", block_sd=0.10),
+)
+
+
+def score(day: Day, days: int, rng: Generator) -> dict[str, float]:
+    """Return rates over many days: false claims, coverage, power and the oracle's power."""
+    size = 2.8 * day.oracle_se  # the oracle shows this with 80 %
+    null = [day.judged(rng, 0.0) for _ in range(days)]
+    true = [day.judged(rng, -size) for _ in range(days)]
+    shown = [x for x in null + true if math.isfinite(x.low95)]
+    right = [x.low95 <= d <= x.high95 for x, d in [*((x, 0.0) for x in null), *((x, -size) for x in true)]
+             if math.isfinite(x.low95)]  # fmt: skip
+    return {
+        "false claims": float(np.mean([x.verdict in ("better", "worse") for x in null])),
+        "coverage": float(np.mean(right)) if shown else math.nan,
+        "power": float(np.mean([x.verdict == "better" for x in true])),
+        "of oracle": float(np.mean([x.verdict == "better" for x in true])) / 0.7995,
+        "confounded": float(np.mean([x.verdict == "confounded" for x in null])),
+    }
+
+
+def main(days: int) -> None:
+    """Print the table."""
+    print(f"{days} days a line; nominal 5 %; standard error of a rate of 5 %: {100 * math.sqrt(0.0475 / days):.1f} %")
+    print(f"{'kind of day':38s} {'false':>6s} {'cover':>6s} {'power':>6s} {'/oracle':>7s} {'confd':>6s}")
+    for title, family in (("designs that balance", FAMILY), ("known weak spots", WEAK), ("confounded", CONFOUNDED)):
+        print(f"-- {title}")
+        for k, day in enumerate(family):
+            s = score(day, days, np.random.default_rng([20260517, k, len(title)]))
+            print(f"{day.name:38s} {100 * s['false claims']:6.1f} {100 * s['coverage']:6.1f} {100 * s['power']:6.1f}"
+                  f" {s['of oracle']:7.2f} {100 * s['confounded']:6.1f}")  # fmt: skip
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 4000)
