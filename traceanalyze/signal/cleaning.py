@@ -6,7 +6,6 @@ a false speed that is left in shows, a true one that is taken out does not.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -52,27 +51,10 @@ _JUMP_M: Final = 50.0
 _METRES_PER_DEGREE: Final = 111_195.0  # of a great circle on a sphere of 6371 km; enough to tell a jump
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Cleaning:
-    """What is false in a log.
-
-    Attributes
-    ----------
-    speed_glitch, position_glitch : (n,) bool
-        Samples whose speed, or whose position, cannot be true.
-    remarks : tuple of Remark
-        One for each kind found, with its count and its first moment.
-    """
-
-    speed_glitch: BoolArray
-    position_glitch: BoolArray
-    remarks: tuple[Remark, ...]
-
-
 def clean_speed(
     t_s: FloatArray, speed_mps: FloatArray, lat_deg: FloatArray, lon_deg: FloatArray, stretch: NDArray[Any]
-) -> Cleaning:
-    """Return which speeds and positions cannot be true, and remarks that say so.
+) -> tuple[BoolArray, tuple[Remark, ...]]:
+    """Return a mask (n,) of speeds that cannot be true, and a remark for each kind found.
 
     Parameters
     ----------
@@ -88,18 +70,33 @@ def clean_speed(
     """
     if not t_s.shape == speed_mps.shape == lat_deg.shape == lon_deg.shape == np.shape(stretch):
         raise SignalError("times, speeds, positions and stretch numbers differ in length")
-    jumped = jumped_positions(t_s, lat_deg, lon_deg, stretch)
     with np.errstate(invalid="ignore"):
         impossible = np.abs(speed_mps) > MAX_SPEED_MPS
     speed_mps = np.where(impossible, np.nan, speed_mps)
+    jumped = jumped_positions(t_s, lat_deg, lon_deg, stretch)
     frozen = frozen_speeds(t_s, speed_mps, np.where(jumped, np.nan, lat_deg), lon_deg, stretch)
     spike = impossible | speed_spikes(t_s, np.where(frozen, np.nan, speed_mps), stretch)
     remarks = (
         *_remark("speed-spike", spike, t_s, "speed{s} no vehicle can have had (spikes)"),
         *_remark("speed-frozen", frozen, t_s, "speed{s} of a receiver that repeated one value while the ride went on"),
-        *_remark("position-jump", jumped, t_s, "position{s} that jump away and back"),
     )
-    return Cleaning(spike | frozen, jumped, remarks)
+    return spike | frozen, remarks
+
+
+def clean_positions(
+    t_s: FloatArray, lat_deg: FloatArray, lon_deg: FloatArray, stretch: NDArray[Any]
+) -> tuple[BoolArray, tuple[Remark, ...]]:
+    """Return a mask (n,) of positions that jump away and back, and a remark if there are any.
+
+    Raises
+    ------
+    SignalError
+        If shapes differ.
+    """
+    if not t_s.shape == lat_deg.shape == lon_deg.shape == np.shape(stretch):
+        raise SignalError("times, positions and stretch numbers differ in length")
+    jumped = jumped_positions(t_s, lat_deg, lon_deg, stretch)
+    return jumped, _remark("position-jump", jumped, t_s, "position{s} that jump away and back")
 
 
 def _remark(code: str, mask: BoolArray, t_s: FloatArray, words: str) -> tuple[Remark, ...]:
