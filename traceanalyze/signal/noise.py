@@ -37,6 +37,8 @@ _REST_MARGIN_S: Final = 0.6
 _MOVING_MPS: Final = 2.0
 #: Longest sample period at which third differences show noise rather than driving [s].
 _THIRD_DIFFERENCE_PERIOD_S: Final = 0.26
+#: White noise in motion above so many times all of the noise at rest: the receiver calms itself at rest.
+_CALMED: Final = 1.5
 #: Median of Rayleigh's law over sigma: sqrt(2 ln 2).
 _RAYLEIGH_MEDIAN: Final = math.sqrt(2 * math.log(2))
 #: Median absolute deviation of a normal law over sigma.
@@ -115,7 +117,7 @@ def estimate_noise(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any]
     hold_mps = hold_level_mps(t_s, speed_mps, stretch, resolution_mps)
     rests = _rests(t_s, speed_mps, stretch, period_s)
     rest_s = sum(stop - start for start, stop in rests) * period_s
-    rest_sigma_mps = _rest_sigma_mps(speed_mps, rests, resolution_mps)
+    rest_sigma_mps = _rest_sigma_mps(speed_mps, rests, period_s, resolution_mps)
     fine_mps = _fine_noise_mps(t_s, speed_mps, stretch, period_s, resolution_mps)
     share, tau_s = _slow_part(speed_mps, rests, period_s)
     sigma_mps, slow_mps = _both(rest_sigma_mps, fine_mps, share, rest_s, hold_mps)
@@ -188,20 +190,32 @@ def _rests(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any], period
     ]
 
 
-def _rest_sigma_mps(speed_mps: FloatArray, rests: list[tuple[int, int]], resolution_mps: float) -> float:
+def _rest_sigma_mps(
+    speed_mps: FloatArray, rests: list[tuple[int, int]], period_s: float, resolution_mps: float
+) -> float:
     """Rayleigh parameter from the quieter rests (a dragging clutch makes the others creep); NaN without rest."""
     if not rests:
         return math.nan
-    square = np.array([np.mean(speed_mps[a:b] ** 2) for a, b in rests])
+    middles = np.array([np.median(speed_mps[a:b]) for a, b in rests])
     size = np.array([b - a for a, b in rests], float)
-    order = np.argsort(square)
-    middle = square[order][np.searchsorted(np.cumsum(size[order]), 0.4 * size.sum())]
-    calm = square <= 2.5 * middle + resolution_mps**2
-    pooled = float(np.sum((square * size)[calm]) / size[calm].sum())
+    order = np.argsort(middles)
+    usual = middles[order][np.searchsorted(np.cumsum(size[order]), 0.4 * size.sum())]
+    calm = middles <= 1.6 * usual + resolution_mps
     values = np.concatenate([speed_mps[a:b] for (a, b), ok in zip(rests, calm, strict=True) if ok])
-    robust = float(np.median(values)) / _RAYLEIGH_MEDIAN
-    sigma = math.sqrt(max(pooled / 2 - resolution_mps**2 / 24, 0.0))
-    return sigma if sigma < 1.25 * robust + 0.5 * resolution_mps or robust == 0 else robust
+    robust = max(float(np.median(values)) / _RAYLEIGH_MEDIAN, 0.3 * resolution_mps, 1e-6)
+    for _ in range(2):
+        values = _without_bumps(values, 4.5 * robust + resolution_mps, math.ceil(0.5 / period_s))
+        robust = max(math.sqrt(float(np.mean(values**2)) / 2), 1e-6)
+    return math.sqrt(max(robust**2 - resolution_mps**2 / 24, 0.0))
+
+
+def _without_bumps(values: FloatArray, limit_mps: float, reach: int) -> FloatArray:
+    """Leave out what lies near a value beyond the limit, shuffles and spikes; keep at least half."""
+    high = values > limit_mps
+    for _ in range(reach):
+        high[1:] |= high[:-1]
+        high[:-1] |= high[1:]
+    return values if high.mean() > 0.5 else values[~high]
 
 
 def _fine_noise_mps(
@@ -267,11 +281,7 @@ def _fit_slow(lag_s: FloatArray, seen: FloatArray, seconds: FloatArray) -> tuple
 def _both(rest_sigma_mps: float, fine_mps: float, share: float, rest_s: float, hold_mps: float) -> tuple[float, float]:
     """Total and slow standard deviation in motion, from what rest and motion say."""
     resting = math.isfinite(rest_sigma_mps) and rest_s >= 2 and hold_mps == 0 and rest_sigma_mps > FLOOR_SIGMA_MPS
-    white = math.sqrt(max(1 - share, 0.05))
-    if math.isfinite(fine_mps) and (not resting or fine_mps > 1.3 * rest_sigma_mps * white):
-        sigma = max(fine_mps / white, FLOOR_SIGMA_MPS)
-        if resting:
-            sigma = max(sigma, rest_sigma_mps)
-        return sigma, sigma * math.sqrt(share)
-    sigma = max(rest_sigma_mps, FLOOR_SIGMA_MPS) if resting else GENERIC_SIGMA_MPS
+    if resting and not fine_mps > _CALMED * rest_sigma_mps:
+        return rest_sigma_mps, rest_sigma_mps * math.sqrt(share)
+    sigma = max(fine_mps / math.sqrt(1 - share), FLOOR_SIGMA_MPS) if math.isfinite(fine_mps) else GENERIC_SIGMA_MPS
     return sigma, sigma * math.sqrt(share)
