@@ -69,8 +69,6 @@ class Recipe:
             )
         if self.receiver is None and self.accelerometer is None:
             raise UsageError("a log without any instrument", advice="give a receiver or an accelerometer")
-        if self.receiver is None and self.log_format != "csv":
-            raise UsageError(f"{self.log_format} is written by a receiver", advice="give one, or write csv")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

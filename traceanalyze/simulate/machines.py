@@ -55,7 +55,7 @@ class CappedPower:
         UsageError
             If the speed is zero and no force caps the thrust.
         """
-        if self.power_w >= self.force_n * speed_mps:
+        if speed_mps <= 0 or self.power_w >= self.force_n * speed_mps:
             if math.isinf(self.force_n):
                 raise UsageError("constant power pushes without limit at rest", advice="cap it with a force_n")
             return self.force_n

@@ -274,8 +274,7 @@ class _Rider:
             cruise_s = length_m / v - v / a
             self.ramps((v / a, a, a), (cruise_s, 0.0, 0.0), (v / a, -a, -a))
             self.speed_mps = self.v[-1][-1] = 0.0
-        side = 1 if len(self.turns) % 2 else -1
-        self.turns.append((start_m, self.path_m, side / action.radius_m))
+        self.turns.append((start_m, self.path_m, -1 / action.radius_m))  # always left: the second leads back
         self.direction = -self.direction
 
     def go(self, action: Go) -> dict[str, float]:
