@@ -10,8 +10,8 @@ PACKAGE = Path(__file__).resolve().parents[1] / "traceanalyze"
 #: Rooms from top to bottom; a room may import what stands above it, never below.
 ROOMS = (
     "errors", "units", "trace", "results", "settings", "comparison", "parsers", "signal", "detect", "measure",
-    "vehicle", "compare", "simulate", "prepare", "session", "sheet", "setups", "book", "plots", "report", "__init__", "cli",
-    "__main__",
+    "vehicle", "compare", "simulate", "prepare", "session", "sheet", "setups", "book", "plots", "report", "__init__",
+    "cli", "__main__",
 )  # fmt: skip
 #: Rooms that may also be imported from above the line they stand on, with the reason.
 EXCEPTIONS = {
@@ -19,7 +19,6 @@ EXCEPTIONS = {
     ("report", "__init__"): "the version number",
     ("book", "__init__"): "the version number",
     ("simulate", "__init__"): "the version number",
-    ("signal", "trace"): "names of array types only",
 }
 HEAVY = {"pandas", "matplotlib", "scipy", "pynmea2", "gpxpy", "rich", "pyarrow"}
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
-
 
 def shown(name: object) -> str:
     """Return a file name or label as it can be printed on one line without harm.
@@ -11,21 +9,19 @@ def shown(name: object) -> str:
     Control characters, line ends, bidirectional marks and undecodable bytes are written as escapes;
     everything else is left alone.
     """
-    return "".join(
-        char if unicodedata.category(char) not in {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"} else _escaped(char)
-        for char in str(name)
-    )
+    return "".join(char if char.isprintable() else _escaped(char) for char in str(name))
+
+
+_SHORT = {"\n": r"\n", "\r": r"\r", "\t": r"\t"}
 
 
 def _escaped(char: str) -> str:
     code = ord(char)
+    if char in _SHORT:
+        return _SHORT[char]
     if 0xDC80 <= code <= 0xDCFF:  # a byte that was not UTF-8, as os.fsdecode carries it (PEP 383)
         return f"\\x{code - 0xDC00:02x}"
-    return (
-        char.encode("unicode_escape").decode("ascii")
-        if code <= 0xFFFF and not 0xD800 <= code <= 0xDFFF
-        else f"\\U{code:08x}"
-    )
+    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code <= 0xFFFF else f"\\U{code:08x}"
 
 
 class TraceError(Exception):
