@@ -36,35 +36,35 @@ def read_numbers(text: Bytes, start: Ints, end: Ints) -> FloatArray:
     """Return the numbers in `text[start:end]` of each row, none of them empty; infinite where it is no number."""
     width = end - start
     columns = min(int(width.max(initial=1)), WIDEST)
-    cell = np.ndarray((text.size - columns + 1, columns), np.uint8, text.data, 0, (1, 1))[start]
-    inside = np.arange(columns) < width[:, None]
+    windows = np.ndarray((text.size - columns + 1, columns), np.uint8, text.data, 0, (1, 1))
+    cell = np.ascontiguousarray(windows[start].T)  # one row a place in the text, one column a number
+    inside = np.arange(columns)[:, None] < width
     digit = ((cell - np.uint8(ord("0"))) < 10) & inside
     dot = (cell == ord(".")) & inside
-    negative = cell[:, 0] == ord("-")
+    negative = cell[0] == ord("-")
     ours = digit | dot
-    ours[:, 0] |= negative | (cell[:, 0] == ord("+"))
-    count = digit.sum(axis=1)
-    fits = (ours == inside).all(axis=1) & (dot.sum(axis=1) < 2) & (width <= WIDEST)
-    fits &= (count > 0) & (count <= _MOST_DIGITS)
-    places = np.where(dot.any(axis=1) & fits, width - 1 - dot.argmax(axis=1), 0)
+    ours[0] |= negative | (cell[0] == ord("+"))
+    count = digit.sum(axis=0, dtype=np.uint8)
+    plain = (ours == inside).all(axis=0) & (dot.sum(axis=0, dtype=np.uint8) < 2) & (width <= WIDEST) & (count > 0)
+    fits = plain & (count <= _MOST_DIGITS)
+    places = np.where(dot.any(axis=0) & fits, width - 1 - dot.argmax(axis=0), 0)
     mantissa = _mantissa(cell, digit)
     value = _quotient(mantissa, places)
     value[negative] *= -1
     doubtful = ~fits | _doubtful(mantissa, places, value)
-    for row in np.flatnonzero(doubtful).tolist():
+    for row in np.flatnonzero(doubtful & plain).tolist():
+        value[row] = float(text[start[row] : end[row]].tobytes())
+    for row in np.flatnonzero(~plain).tolist():
         value[row] = odd_number(text[start[row] : min(end[row], start[row] + _LONGEST + 1)].tobytes())
     return value
 
 
 def _mantissa(cell: Bytes, digit: Flags) -> Ints:
-    """Return the number all digits of each row make; it wraps round where there are too many."""
-    total = np.zeros(len(cell), np.int64)
-    for column in range(cell.shape[1]):
-        here = digit[:, column]
-        if here.all():
-            total = total * 10 + (cell[:, column] - ord("0"))
-        else:
-            total = np.where(here, total * 10 + (cell[:, column] & 15), total)
+    """Return the number all digits of each column make; it wraps round where there are too many."""
+    total = np.zeros(cell.shape[1], np.int64)
+    for row, here in zip(cell, digit, strict=True):
+        longer = total * 10 + (row & 15)
+        total = longer if here.all() else np.where(here, longer, total)
     return total
 
 
