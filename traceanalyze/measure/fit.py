@@ -18,6 +18,8 @@ _CLEAR_MPS: Final = 0.8
 _CLEAR_SIGMA: Final = 6.0
 #: How far before the last sample that looks like rest the onset may lie [s]: a soft take-up hides in the noise.
 _HIDDEN_S: Final = 0.6
+#: How long the last sample short of clear motion may be after the last at rest [s]: no launch is slower.
+_SLOWEST_S: Final = 1.2
 #: Rest before the earliest onset that is looked at [s].
 _REST_LOOKED_AT_S: Final = 1.5
 #: Length of the start window after motion is clear [s], and the samples it has at least.
@@ -92,8 +94,8 @@ def _onset_range(t_s: FloatArray, speed_mps: FloatArray, clear: int, noise: Spee
     """Earliest and latest moment the onset may lie at."""
     restlike = max(2.5 * noise.rest_sigma_mps, noise.hold_mps) + noise.resolution_mps
     rest = np.flatnonzero(speed_mps[:clear] <= restlike)
-    last = int(rest[-1]) if rest.size else 0
-    return max(float(t_s[last]) - _HIDDEN_S, float(t_s[0]) - noise.period_s), float(t_s[clear]) - 1e-3
+    last_s = max(float(t_s[rest[-1]]) if rest.size else -np.inf, float(t_s[clear - 1]) - _SLOWEST_S)
+    return max(last_s - _HIDDEN_S, float(t_s[0]) - noise.period_s), float(t_s[clear]) - 1e-3
 
 
 def _parts(

@@ -26,13 +26,14 @@ from traceanalyze.trace import FloatArray
 ACCEL_MEAN_MPS2: Final = 2.5
 ACCEL_SD_MPS2: Final = 2.5
 #: Ramp times [s] and their weights: clutches bite within a few hundredths to some tenths of a second.
-RAMP_S: Final = (0.03, 0.1, 0.2, 0.34, 0.55, 0.9)
-RAMP_WEIGHT: Final = (0.16, 0.2, 0.22, 0.2, 0.14, 0.08)
+RAMP_S: Final = (0.03, 0.09, 0.17, 0.28, 0.45, 0.75)
+RAMP_WEIGHT: Final = (0.15, 0.21, 0.24, 0.22, 0.13, 0.05)
 #: Ramp shapes: coefficients of z^2, z^3, z^4 in the integral of r over z = u/tau: even, early, late take-up.
 SHAPES: Final = ((0.5, 0.0, 0.0), (1.0, -1 / 3, 0.0), (0.0, 1 / 3, 0.0))
+SHAPE_WEIGHT: Final = (0.45, 0.35, 0.2)
 #: Spectral densities of the acceleration's changes [m^2/s^5] and their weights: from a steady pull to wheelspin.
 ROUGHNESS: Final = (0.15, 1.5, 15.0)
-ROUGHNESS_WEIGHT: Final = (0.35, 0.4, 0.25)
+ROUGHNESS_WEIGHT: Final = (0.45, 0.38, 0.17)
 #: Share of samples that may be far off, and how far (times the standard deviation).
 _STRAY_SHARE: Final = 1e-3
 _STRAY_WIDTH: Final = 8.0
@@ -88,8 +89,8 @@ def lanes_over(
     """Return one lane for every combination of onsets with (indices of) ramp times, shapes and roughnesses."""
     grid = np.meshgrid(np.arange(t0_s.size), ramps, shapes, roughness, indexing="ij")
     onset, ramp, shape, rough = (part.ravel() for part in grid)
-    prior = np.log(np.array(RAMP_WEIGHT)[ramp]) + np.log(np.array(ROUGHNESS_WEIGHT)[rough])
-    return Lanes(t0_s[onset], np.array(RAMP_S)[ramp], shape, np.array(ROUGHNESS)[rough], prior)
+    weight = np.array(RAMP_WEIGHT)[ramp] * np.array(SHAPE_WEIGHT)[shape] * np.array(ROUGHNESS_WEIGHT)[rough]
+    return Lanes(t0_s[onset], np.array(RAMP_S)[ramp], shape, np.array(ROUGHNESS)[rough], np.log(weight))
 
 
 @dataclass(frozen=True, slots=True)
