@@ -53,23 +53,32 @@ def noncentrality_for(power: float, df: float, level: float = 0.05) -> float:
     return rising_root(lambda size: t_power(size, df, level) - power, 0.0, 4.0)
 
 
-def curve_quantile(arc_length: float, df: float, level: float = 0.05) -> float:
+def curve_quantile(arc_length: float, df: float, *, decay_df: float | None = None, level: float = 0.05) -> float:
     """Return the critical value c with which a whole t curve stays inside its band with chance 1 - `level`.
 
-    Solves 2 [P(T > c) + L / (2 pi) (1 + c^2/df)^(-(df - 1)/2)] = level, where L is the arc length of the
-    standardised error curve: the expected number of upcrossings of a t process (Kac-Rice; the Euler
-    characteristic density of a t field in one dimension, Worsley, Adv. Appl. Prob. 26 (1994) 13). The variance is
-    estimated at every point on its own, hence the exponent (df - 1)/2. Without bound below about two degrees of
-    freedom: returns infinity for df <= 1.
+    Solves 2 [P(T > c) + L / (2 pi) (1 + c^2/df)^(-d/2)] = level by the expected number of upcrossings (Kac-Rice), where
+    L is the arc length of the standardised error curve. Infinite when nothing is estimated (df or d not above 0).
+
+    Parameters
+    ----------
+    arc_length : float
+        L, at least 0.
+    df : float
+        Degrees of freedom of the variance at each point.
+    decay_df : float, optional
+        The exponent d. `df` (the default) is right when all points share one variance estimate up to scale (Liebl &
+        Reimherr, arXiv:1910.00131, 2023), as with curves that lie apart mostly as a whole; `df` - 1 when each point
+        estimates its own (Worsley, Adv. Appl. Prob. 26 (1994) 13, t field in one dimension), as with rough curves.
     """
-    if df <= 1.0:
+    decay = df if decay_df is None else decay_df
+    if df <= 0.0 or decay <= 0.0:
         return math.inf
-    return rising_root(lambda c: level - _leaving(c, arc_length, df), 0.0, 8.0)
 
+    def leaving(c: float) -> float:
+        crossings = arc_length / (2.0 * math.pi) * math.exp(-decay / 2.0 * math.log1p(c * c / df))
+        return 2.0 * (t_cdf(-c, df) + crossings)
 
-def _leaving(c: float, arc_length: float, df: float) -> float:
-    crossings = arc_length / (2.0 * math.pi) * math.exp(-(df - 1.0) / 2.0 * math.log1p(c * c / df))
-    return 2.0 * (t_cdf(-c, df) + crossings)
+    return rising_root(lambda c: level - leaving(c), 0.0, 8.0)
 
 
 def rising_root(function: Callable[[float], float], low: float, high: float) -> float:

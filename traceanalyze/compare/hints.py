@@ -113,7 +113,8 @@ def _baseline_repeats(case: Case, found: MeasureComparison, fitted: Fit) -> Iter
         return
     shift = float(values[after].mean() - values[before].mean())
     stderr = fitted.scatter * np.sqrt(1 / before.size + 1 / after.size)
-    if t_two_sided(shift / stderr, fitted.scatter_df) < settings.CLAIM_LEVEL:
+    telling = abs(shift) > found.smallest_meaningful / 2
+    if telling and t_two_sided(shift / stderr, fitted.scatter_df) < settings.CLAIM_LEVEL:
         way = case.nature.worse if (shift > 0) == case.nature.smaller_is_better else case.nature.better
         text = (
             f"{name(case.baseline)} did not repeat: its later runs were {amount(shift, found, 2)} {way} than its first"

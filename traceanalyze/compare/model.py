@@ -158,7 +158,8 @@ class Fit:
         Standard deviation of the slope to be allowed for.
     scatter, scatter_df : float
         Run-to-run standard deviation found, pooled with what it was started from.
-    residuals : (n,) float
+    residuals, scaled_residuals : (n,) float
+        In the unit of the values, and times the square root of the weights.
     coefficients : (p,) float
         In the order of `Layout.columns`.
     """
@@ -171,6 +172,7 @@ class Fit:
     scatter: float
     scatter_df: float
     residuals: FloatArray
+    scaled_residuals: FloatArray
     coefficients: FloatArray
 
     def total(self, doubt: float = 1.0) -> tuple[float, float]:
@@ -239,5 +241,6 @@ def fit(values: FloatArray, stderrs: FloatArray, plan: Layout, scatter: WorkingS
         scatter=math.sqrt(q / float(weights.mean())),
         scatter_df=known_df,
         residuals=residuals,
+        scaled_residuals=np.sqrt(weights) * residuals,
         coefficients=coefficients,
     )

@@ -84,7 +84,7 @@ def _size(ends: Sequence[float], found: MeasureComparison) -> str:
         return f"clearly more than {threshold(found)}"
     if ends[1] < found.smallest_meaningful:
         return f"less than {threshold(found)}: too small to matter"
-    return f"perhaps less than the {threshold(found)} that matter"
+    return f"perhaps less than the {threshold(found)} that matters"
 
 
 def _within(found: MeasureComparison, nature: Quantity) -> str:
