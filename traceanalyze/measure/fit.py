@@ -25,6 +25,8 @@ _REST_LOOKED_AT_S: Final = 1.5
 #: Length of the start window after motion is clear [s], and the samples it has at least.
 _START_S: Final = 1.8
 _START_SAMPLES: Final = 4
+#: How long after motion is clear every sample is used as it is [s]; later ones are averaged in blocks.
+_FULL_RATE_S: Final = 0.5
 #: Longest step between moments in the start and after it [s].
 _START_STEP_S: Final = 0.1
 _LATER_STEP_S: Final = 0.25
@@ -104,7 +106,7 @@ def _parts(
     """Samples and moments of the start and of what follows it."""
     first = int(np.searchsorted(t_s, from_s))
     stop = max(int(np.searchsorted(t_s, t_s[clear] + _START_S)), clear + _START_SAMPLES)
-    settled = int(np.searchsorted(t_s, t_s[clear] + _START_S / 2))
+    settled = int(np.searchsorted(t_s, t_s[clear] + _FULL_RATE_S))
     block = max(1, round(_BLOCK_S / noise.period_s))
     stop = min(stop, t_s.size)
     early = _thinned(t_s[first:stop], speed_mps[first:stop], settled - first, block)

@@ -72,7 +72,7 @@ class _Model:
         jumps, kicks = self.variances(roughness)
         grow, ones = self.grow[self.has], self.ones[self.has]
         total = self.known + (grow * jumps) @ grow.T + (ones * kicks) @ ones.T
-        inverse: FloatArray = np.linalg.inv(total)
+        inverse = np.asarray(np.linalg.inv(total), np.float64)
         return inverse, -0.5 * float(self.miss @ inverse @ self.miss) - 0.5 * float(np.linalg.slogdet(total)[1])
 
     def variances(self, roughness: FloatArray) -> tuple[FloatArray, FloatArray]:

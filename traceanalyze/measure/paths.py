@@ -16,6 +16,7 @@ import numpy as np
 from traceanalyze.measure.later import draw_later, pairs
 from traceanalyze.measure.onset import (
     Lanes,
+    Move,
     Samples,
     State,
     at_rest,
@@ -69,11 +70,11 @@ def draw_paths(lanes: Lanes, start: Samples, later: Samples, noise: SpeedNoise) 
     """
     rng = np.random.default_rng(_SEED)
     track = _filter(lanes, start, noise)
-    mean, cov = track[-1][1].mean(), track[-1][1].covariance()
+    mean, cov = track[-1].mean(), track[-1].covariance()
     if later.t_s.size:
         last, v_later, a_later = draw_later(mean, cov.mean(axis=0), float(start.t_s[-1]), later, noise, rng)
     else:
-        last = mean + np.einsum("kij,kj->ki", _root(cov), pairs(rng, mean.shape[0], 3))
+        last = np.stack(_draw(track[-1], pairs(rng, mean.shape[0], 3)), axis=1)
         v_later = a_later = np.zeros((mean.shape[0], 0))
     v_start, a_start = _draw_backward(lanes, track, last, start, noise, rng)
     t_s = np.concatenate((start.t_s, later.t_s))
@@ -97,29 +98,22 @@ def draw_free(samples: Samples, from_s: float, noise: SpeedNoise) -> Paths:
     return Paths(t_s, np.full(DRAWS, from_s - 1e-6), speed, accel, way)
 
 
-def _root(cov: FloatArray) -> FloatArray:
-    """Lower triangular root of 3 x 3 covariances (or any size), stable when a variance is next to zero."""
-    size = cov.shape[-1]
-    scale = np.trace(cov, axis1=-2, axis2=-1)[..., None, None]
-    return np.linalg.cholesky(cov + (1e-12 * scale + 1e-14) * np.eye(size))
-
-
-def _filter(lanes: Lanes, start: Samples, noise: SpeedNoise) -> list[tuple[State, State]]:
-    """Predicted and filtered state at each moment."""
+def _filter(lanes: Lanes, start: Samples, noise: SpeedNoise) -> list[State]:
+    """State at each moment given the samples up to it."""
     state = at_rest(lanes.t0_s.size, noise)
     before_s = float(start.t_s[0])
     track = []
     for now_s, seen in zip(start.t_s.tolist(), start.seen_mps.tolist(), strict=True):
         ahead = predict(state, move_between(lanes, before_s, now_s, noise), lanes.roughness, noise)
         state = update(ahead, seen, lanes.t0_s < now_s, noise)[0] if seen == seen else ahead
-        track.append((ahead, state))
+        track.append(state)
         before_s = now_s
     return track
 
 
 def _draw_backward(
     lanes: Lanes,
-    track: list[tuple[State, State]],
+    track: list[State],
     last: FloatArray,
     start: Samples,
     noise: SpeedNoise,
@@ -128,38 +122,66 @@ def _draw_backward(
     """Speeds and accelerations at the moments of the start, drawn from the last backwards."""
     draws, moments = last.shape[0], start.t_s.size
     speed, accel = np.zeros((draws, moments)), np.zeros((draws, moments))
-    here = last
-    jitter = 1e-13 * np.eye(3)
+    here = (last[:, 0], last[:, 1], last[:, 2])
     for k in range(moments - 1, -1, -1):
         moving = lanes.t0_s < start.t_s[k]
-        speed[:, k] = np.where(moving, here[:, 0], 0.0)
-        accel[:, k] = np.where(moving, here[:, 1] * lanes.ramp(float(start.t_s[k])), 0.0)
+        speed[:, k] = np.where(moving, here[0], 0.0)
+        accel[:, k] = np.where(moving, here[1] * lanes.ramp(float(start.t_s[k])), 0.0)
         if k == 0 or not moving.any():
             break
         move = move_between(lanes, float(start.t_s[k - 1]), float(start.t_s[k]), noise)
-        state, ahead = track[k - 1][1], track[k][0]
-        cov, cov_ahead = state.covariance(), ahead.covariance() + jitter
-        cross = cov.copy()  # cov F': F adds area * alpha to the speed and fades the slow noise
-        cross[:, :, 0] += move.area_s[:, None] * cov[:, :, 1]
-        cross[:, :, 2] *= move.fade[:, None]
-        gain = np.swapaxes(np.linalg.solve(cov_ahead, np.swapaxes(cross, 1, 2)), 1, 2)
-        mean = state.mean() + np.einsum("kij,kj->ki", gain, here - ahead.mean())
-        left = cov - gain @ np.swapaxes(cross, 1, 2)
-        left = (left + np.swapaxes(left, 1, 2)) / 2
-        here = mean + np.einsum("kij,kj->ki", _safe_root(left), pairs(rng, draws, 3))
+        here = _draw(_given_next(track[k - 1], here, move, lanes.roughness, noise), pairs(rng, draws, 3))
     return speed, accel
 
 
-def _safe_root(cov: FloatArray) -> FloatArray:
-    """Triangular root of 3 x 3 covariances that rounding may have left slightly indefinite."""
-    out = np.zeros_like(cov)
-    out[:, 0, 0] = np.sqrt(np.maximum(cov[:, 0, 0], 1e-24))
-    out[:, 1, 0] = cov[:, 1, 0] / out[:, 0, 0]
-    out[:, 2, 0] = cov[:, 2, 0] / out[:, 0, 0]
-    out[:, 1, 1] = np.sqrt(np.maximum(cov[:, 1, 1] - out[:, 1, 0] ** 2, 1e-24))
-    out[:, 2, 1] = (cov[:, 2, 1] - out[:, 2, 0] * out[:, 1, 0]) / out[:, 1, 1]
-    out[:, 2, 2] = np.sqrt(np.maximum(cov[:, 2, 2] - out[:, 2, 0] ** 2 - out[:, 2, 1] ** 2, 1e-24))
-    return out
+def _given_next(
+    state: State, after: tuple[FloatArray, FloatArray, FloatArray], move: Move, roughness: FloatArray, noise: SpeedNoise
+) -> State:
+    """The state given the state one step later, as three observations whose errors are independent.
+
+    Of the step's two correlated errors the one of the speed is taken given the one of the acceleration: half the
+    ramp area times it on average, and a twelfth of the variance `roughness moving area^2` left.
+    """
+    v, a, b = after
+    area, spread = move.area_s, roughness * move.moving_s
+    state = _observed(state, (0.0, 1.0, 0.0), a, spread)
+    state = _observed(state, (1.0, area / 2, 0.0), v - area / 2 * a, spread * area**2 / 12)
+    return _observed(state, (0.0, 0.0, move.fade), b, noise.slow_mps**2 * (1 - move.fade**2))
+
+
+def _observed(
+    state: State, shows: tuple[float, float | FloatArray, float | FloatArray], value: FloatArray, variance: FloatArray
+) -> State:
+    """The state after an exact linear observation of it."""
+    hv, ha, hb = shows
+    cv = hv * state.vv + ha * state.va + hb * state.vb
+    ca = hv * state.va + ha * state.aa + hb * state.ab
+    cb = hv * state.vb + ha * state.ab + hb * state.bb
+    gain = 1 / (hv * cv + ha * ca + hb * cb + variance + 1e-15)
+    push = gain * (value - hv * state.v - ha * state.a - hb * state.b)
+    gv, ga, gb = gain * cv, gain * ca, gain * cb
+    return State(
+        v=state.v + cv * push,
+        a=state.a + ca * push,
+        b=state.b + cb * push,
+        vv=state.vv - gv * cv,
+        va=state.va - gv * ca,
+        vb=state.vb - gv * cb,
+        aa=state.aa - ga * ca,
+        ab=state.ab - ga * cb,
+        bb=state.bb - gb * cb,
+    )
+
+
+def _draw(state: State, normal: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """One draw of each lane's state, through the triangular root of its covariance; variances next to zero are zero."""
+    vv = np.sqrt(np.maximum(state.vv, 1e-24))
+    av, bv = state.va / vv, state.vb / vv
+    aa = np.sqrt(np.maximum(state.aa - av**2, 1e-24))
+    ba = (state.ab - bv * av) / aa
+    bb = np.sqrt(np.maximum(state.bb - bv**2 - ba**2, 0.0))
+    n = normal.T
+    return state.v + vv * n[0], state.a + av * n[0] + aa * n[1], state.b + bv * n[0] + ba * n[1] + bb * n[2]
 
 
 def _distance(lanes: Lanes, t_s: FloatArray, speed: FloatArray, accel: FloatArray) -> FloatArray:
