@@ -97,10 +97,13 @@ LAUNCH_SPEED_MPS: Final = 30 / 3.6
 #: A launch's climb ends where speed falls below this share of what it had reached.
 CLIMB_KEEPS: Final = 0.5
 #: The vehicle crept before its climb when it was faster than this [m/s], and than this many sigma of rest (Rayleigh's
-#: law: 1 in 450 for a single sample), for this long [s].
+#: law: 1 in 450 for a single sample), for this long [s] and so many samples; a soft start gains speed all the while,
+#: a creep has this share of its mean speed in its first half already.
 CREEP_MPS: Final = 0.12
 CREEP_SIGMAS: Final = 3.5
 CREEP_AT_LEAST_S: Final = 0.8
+CREEP_SAMPLES: Final = 3
+CREEP_EVEN_SHARE: Final = 0.75
 #: A rolling start: gently [m/s^2] up to this speed [m/s] or more, but to no more than this share of the level, held
 #: within so much [m/s] for so long [s], then left at full throttle [m/s^2]. Drives of cars in traffic hesitate on the
 #: way up too, but gather speed slowly afterwards: none of 360 real ones looks like this.
@@ -121,3 +124,11 @@ PASS_DIP_SHARE: Final = 0.7
 PASS_PULL_MPS2: Final = 0.9
 #: Nothing slower than this is a pass [m/s]: 20 km/h, a walk or a push of the bike is none.
 PASS_AT_LEAST_MPS: Final = 20 / 3.6
+#: A coast-down slows between these [m/s^2] (rolling resistance alone makes 0.1-0.3, drag at 25 m/s about 1.5 for the
+#: lightest vehicles), for at least so long [s] and so much [m/s]; slopes are taken over this window [s].
+COAST_DECELERATION_MPS2: Final = (0.05, 2.0)
+COAST_AT_LEAST_S: Final = 5.0
+COAST_LOSES_MPS: Final = 3.0
+COAST_SLOPE_S: Final = 1.6
+#: Its last third slows by no more than this share of the first third's deceleration.
+COAST_EASES_SHARE: Final = 1.1
