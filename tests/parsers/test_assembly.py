@@ -10,10 +10,10 @@ from traceanalyze.parsers.assembly import assemble
 from traceanalyze.trace import Source, Trace
 
 
-def _trace(times, session=None) -> Trace:
+def _trace(times, session=None, speeds=None) -> Trace:
     time_s = np.array(times, float)
     parts = None if session is None else np.array(session)
-    columns = {"speed_mps": np.arange(time_s.size, dtype=float)}
+    columns = {"speed_mps": np.arange(time_s.size, dtype=float) if speeds is None else np.array(speeds, float)}
     return assemble(time_s=time_s, epoch_s=1e9, columns=columns, session=parts, source=Source(), tally={})
 
 
@@ -32,7 +32,13 @@ def test_repeated_and_untimed_rows_are_counted() -> None:
 
 
 def test_a_block_written_twice_is_repeated_not_a_second_ride() -> None:
-    assert dict(_trace([0, 1, 2, 0, 1, 2, 3]).tally) == {"duplicate": 3}
+    assert dict(_trace([0, 1, 2, 0, 1, 2, 3], speeds=[5, 6, np.nan, 5, 6, np.nan, 8]).tally) == {"duplicate": 3}
+
+
+def test_the_same_times_with_other_content_are_a_second_ride() -> None:
+    trace = _trace([10, 11, 12, 13, 10, 11, 12, 13, 14], speeds=[1, 2, 3, 4, 5, 6, 7, 8, 9])
+    assert trace.points == 9
+    assert trace.stretch.tolist() == [0, 0, 0, 0, 1, 1, 1, 1, 1]
 
 
 def test_a_clock_that_goes_back_begins_a_session_of_its_own() -> None:

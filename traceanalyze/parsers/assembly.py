@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -58,7 +59,7 @@ def assemble(
     rows = np.flatnonzero(timed)
     parts = np.zeros(rows.size, np.int64) if session is None else np.asarray(session)[rows]
     rows, parts, sorted_note = _in_order(time_s, rows, parts)
-    keep, part, stray = _settled(time_s[rows], parts)
+    keep, part, stray = _settled(time_s, parts, rows, tuple(columns.values()))
     counts["duplicate"] += stray["duplicate"]
     counts["out_of_order"] += stray["out_of_order"]
     rows, time_s, part = rows[keep], time_s[rows][keep], part[keep]
@@ -99,25 +100,53 @@ def _in_order(
     return rows[order], session[order], (note,)
 
 
-def _settled(time_s: FloatArray, session: NDArray[Any]) -> tuple[NDArray[np.bool_], NDArray[np.int32], Counter[str]]:
-    """Mark the rows to keep and number their stretches; count repeated and stray rows."""
+def _settled(
+    time_s: FloatArray, session: NDArray[Any], rows: NDArray[Any], columns: tuple[NDArray[Any], ...]
+) -> tuple[NDArray[np.bool_], NDArray[np.int32], Counter[str]]:
+    """Mark which of `rows` to keep and number their stretches; count repeated and stray rows."""
     stray: Counter[str] = Counter()
-    keep = np.ones(time_s.size, bool)
-    keep[1:] = (np.diff(time_s) != 0) | (np.diff(session) != 0)
-    stray["duplicate"] = int(time_s.size - keep.sum())
-    rows = np.flatnonzero(keep)
-    late, new = _late_rows(time_s[rows], session[rows], stray)
-    part = np.zeros(time_s.size, np.int32)
-    part[rows] = np.cumsum(new)
-    keep[rows[late]] = False
+    keep = np.ones(rows.size, bool)
+    keep[1:] = (np.diff(time_s[rows]) != 0) | (np.diff(session) != 0)
+    stray["duplicate"] = int(rows.size - keep.sum())
+    distinct = np.flatnonzero(keep)
+    late, new = _late_rows(time_s[rows[distinct]], session[distinct], _Content(rows[distinct], columns), stray)
+    part = np.zeros(rows.size, np.int32)
+    part[distinct] = np.cumsum(new)
+    keep[distinct[late]] = False
     kept_part = part[keep]
     if kept_part.size:  # renumber: a stretch that lost every row leaves no hole
         part[keep] = np.cumsum(np.diff(kept_part, prepend=kept_part[0]) != 0)
     return keep, part, stray
 
 
+@dataclass(frozen=True, slots=True)
+class _Content:
+    """What rows hold beside their times."""
+
+    rows: NDArray[Any]
+    columns: tuple[NDArray[Any], ...]
+
+    def same(self, ones: NDArray[Any], others: NDArray[Any]) -> NDArray[np.bool_]:
+        """Whether rows hold the same as others, unknown values included."""
+        equal = np.ones(ones.size, bool)
+        for values in self.columns:
+            one, other = values[self.rows[ones]], values[self.rows[others]]
+            equal &= (one == other) | ((one != one) & (other != other))
+        return equal
+
+
+def _copies(time_s: FloatArray, content: _Content, late: NDArray[Any], earlier: NDArray[Any]) -> NDArray[np.bool_]:
+    """Whether late rows are copies of earlier ones: the same time and the same content."""
+    if not earlier.size:
+        return np.zeros(late.size, bool)
+    order = earlier[np.argsort(time_s[earlier], kind="stable")]
+    place = np.minimum(np.searchsorted(time_s[order], time_s[late]), order.size - 1)
+    copies: NDArray[np.bool_] = time_s[order[place]] == time_s[late]
+    return copies & content.same(late, order[place])
+
+
 def _late_rows(
-    time_s: FloatArray, session: NDArray[Any], stray: Counter[str]
+    time_s: FloatArray, session: NDArray[Any], content: _Content, stray: Counter[str]
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Mark rows that come after a later time without starting a session, and rows that start one."""
     n = time_s.size
@@ -131,7 +160,8 @@ def _late_rows(
         if session[begin] != session[begin - 1]:
             new[begin], start, behind = True, begin, 0
         elif behind:
-            known = np.isin(time_s[begin : begin + behind], time_s[max(start, begin - _LOOK_BACK) : begin])
+            late_rows, earlier = np.arange(begin, begin + behind), np.arange(max(start, begin - _LOOK_BACK), begin)
+            known = _copies(time_s, content, late_rows, earlier)
             if behind >= SESSION_POINTS and not known.all():
                 new[begin], start, behind = True, begin, 0
             else:

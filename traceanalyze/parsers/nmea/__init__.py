@@ -1,0 +1,173 @@
+"""NMEA 0183 logs of satellite receivers -> Trace.
+
+`framing` finds sentences and checks them, `fields` reads fields, `sentences` knows the types, `collecting` goes through
+the log once, `epochs` joins sentences of one moment, `dates` makes one clock. What is used, and what is not:
+
+- A sentence counts only when its checksum is right, and every field that is read is of its strict form. A sentence with
+  a wrong checksum (`checksum`), without one (`truncated`), of another form or without beginning (`malformed`), or with
+  an impossible value (`out_of_range`) is left out whole. Lines that begin with `#` are comments. Sentences of other
+  types need only a right checksum; proprietary ones may lack it when all of their tag do.
+- RMC with status V, GGA of quality 0, 7 or 8, FAA modes N, M and S are no fix: counted as `void_fix`, once an epoch.
+- A log in which no sentence at all has a checksum is read without, whole lines of the usual length only, and says so.
+- A log in which no RMC has a right checksum, of at least ten, but at least nine in ten GGA have, is read with those RMC
+  whose time and position a GGA confirms, if those are nine in ten, and says so.
+- Speed is that of RMC; that of VTG where RMC has none. Positions are those of GGA, GNS, RMC, GLL, in this order.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from traceanalyze.errors import FormatError
+from traceanalyze.parsers.assembly import assemble
+from traceanalyze.parsers.containers import Member
+from traceanalyze.parsers.nmea.collecting import (
+    Sieve,
+    Trust,
+    checksum_right,
+    checksum_right_or_rmc,
+    of_usual_length,
+    whole_lines,
+)
+from traceanalyze.parsers.nmea.dates import one_clock
+from traceanalyze.parsers.nmea.epochs import Admission, Joiner, Rows, every_rmc, rmc_that_gga_confirms
+from traceanalyze.parsers.nmea.framing import find_sentences, make_block
+from traceanalyze.parsers.nmea.sentences import GGA, RMC, kinds_of
+from traceanalyze.parsers.options import ReadOptions
+from traceanalyze.trace import Remark, Source, Trace
+
+#: Sentences of a kind from which on all of them being wrong, or without a checksum, is a habit and no damage.
+_HABIT: Final = 10
+#: Least share of right GGA, and of confirmed RMC, for RMC with wrong checksums to be used.
+_CONFIRMED_SHARE: Final = 0.9
+#: Share of epochs whose RMC and VTG may state different speeds before it is worth a remark.
+_DIFFER_SHARE: Final = 0.02
+
+
+def sniff(head: bytes) -> float:
+    """Return how surely the head of a file is such a log: 1 with a right checksum, 0.6 by its lines alone, 0 no."""
+    sentences = find_sentences(make_block(head))
+    if sentences.matched.any():
+        return 1.0
+    known = kinds_of(sentences.tags) > 0
+    return 0.6 if int((known & ~sentences.starred).sum()) >= 2 or bool(known.any() and sentences.starred.all()) else 0.0
+
+
+def holds_sentences(chunks: Iterable[bytes]) -> bool:
+    """Return whether any sentence of a known type with a right checksum is in a file, however far on."""
+    for pieces in whole_lines(chunks):
+        sentences = find_sentences(make_block(*pieces))
+        if bool((sentences.matched & (kinds_of(sentences.tags) > 0)).any()):
+            return True
+    return False
+
+
+def read(member: Member, source: Source, options: ReadOptions) -> Trace:
+    """Return the drive that a log holds.
+
+    Raises
+    ------
+    FormatError
+        If no fix in it can be used.
+    InputError
+        If the file can no longer be read.
+    """
+    found = _pass(member, checksum_right, every_rmc)
+    if not sum((found.sieve.right + found.sieve.wrong).values()) and found.sieve.lengths:
+        found = _pass(member, of_usual_length(found.sieve.lengths), every_rmc)
+        text = "no sentence in the log has a checksum: damage may have gone unseen"
+        found.remarks.append(Remark("no-checksums", text))
+    elif _wrong_by_habit(found.sieve):
+        found = _with_confirmed_rmc(member) or found
+    tally = found.sieve.tally + found.joiner.tally
+    remarks = (*found.remarks, *_speed_remarks(found.joiner))
+    if not found.rows:
+        raise _no_fix(tally)
+    columns = _without_spare(_whole(found.rows))
+    time_s, epoch_s, date_remarks = one_clock(columns.pop("time_s"), columns.pop("day"))
+    quality = columns["quality"]
+    columns["quality"] = np.where(np.isnan(quality), -1, quality).astype(np.int8)
+    return assemble(
+        time_s=time_s,
+        epoch_s=epoch_s,
+        columns=columns,
+        speed_source="receiver" if np.isfinite(columns["speed_mps"]).any() else "positions",
+        source=source,
+        tally=tally,
+        remarks=remarks + date_remarks,
+    )
+
+
+@dataclass(slots=True)
+class _Found:
+    """What one pass over a log found."""
+
+    sieve: Sieve
+    joiner: Joiner
+    rows: list[Rows]
+    remarks: list[Remark] = field(default_factory=list)
+
+
+def _pass(member: Member, trust: Trust, admission: Admission) -> _Found:
+    sieve, joiner = Sieve(trust), Joiner(admission)
+    rows = [piece for piece in joiner.rows(sieve.batches(member.chunks())) if piece["time_s"].size]
+    return _Found(sieve, joiner, rows)
+
+
+def _wrong_by_habit(sieve: Sieve) -> bool:
+    """Whether no RMC of many has a right checksum, while nearly all GGA have."""
+    right, wrong = sieve.right, sieve.wrong
+    enough = wrong[RMC] >= _HABIT and right[GGA] >= _HABIT
+    return enough and not right[RMC] and right[GGA] >= _CONFIRMED_SHARE * (right[GGA] + wrong[GGA])
+
+
+def _with_confirmed_rmc(member: Member) -> _Found | None:
+    """Return what is found with RMC that a GGA confirms; None when too few are confirmed."""
+    found = _pass(member, checksum_right_or_rmc, rmc_that_gga_confirms)
+    total, refused = found.sieve.wrong[RMC], found.joiner.tally["checksum"]
+    if refused > (1 - _CONFIRMED_SHARE) * total:
+        return None
+    text = (
+        f"every RMC sentence has a wrong checksum: {total - refused} of {total} are used, those whose time and position"
+    )
+    found.remarks.append(Remark("rmc-checksums", f"{text} a GGA sentence confirms"))
+    return found
+
+
+def _speed_remarks(joiner: Joiner) -> tuple[Remark, ...]:
+    if joiner.speeds_differ <= _DIFFER_SHARE * joiner.speeds_compared:
+        return ()
+    text = (
+        f"RMC and VTG state different speeds in {joiner.speeds_differ} of {joiner.speeds_compared} epochs: RMC is used"
+    )
+    return (Remark("speeds-differ", text),)
+
+
+def _no_fix(tally: Counter[str]) -> FormatError:
+    if tally["void_fix"]:
+        reason = f"no valid fix in it: the receiver marked all {tally['void_fix']} as void"
+        return FormatError(reason, advice="wait until the receiver has a fix, then ride")
+    damaged = sum(tally.values())
+    if damaged:
+        return FormatError(f"none of its sentences can be used: {damaged} are damaged", advice="copy the log again")
+    return FormatError("its sentences hold neither position nor speed", advice="switch on RMC and GGA in the receiver")
+
+
+def _without_spare(columns: Rows) -> Rows:
+    """Leave out epochs that only a GLL tells of, without a speed, where other epochs tell more: some receivers state
+    them a second late, and they would only tear the series.
+    """
+    spare = columns.pop("spare")
+    if spare.all() or not spare.any():
+        return columns
+    return {name: values[~spare] for name, values in columns.items()}
+
+
+def _whole(pieces: list[Rows]) -> Rows:
+    """Return the columns of all pieces, each given up as soon as it is used."""
+    return {name: np.concatenate([piece.pop(name) for piece in pieces]) for name in list(pieces[0])}

@@ -1,0 +1,263 @@
+"""Sentences of one moment brought together: one row for each epoch that has a fix.
+
+A receiver writes a burst of sentences for each epoch. Those with a time (RMC, GGA, GNS, GLL) belong together when
+their times differ by less than half the usual step, since some receivers round them differently; those without one
+(VTG, GSA) belong to the burst they stand in.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from traceanalyze.parsers.nmea.collecting import Batch, nothing_of
+from traceanalyze.parsers.nmea.framing import BoolArray, IndexArray
+from traceanalyze.parsers.nmea.sentences import GGA, GLL, GNS, GSA, KINDS, NO_DAY, RMC, VTG, ZDA
+from traceanalyze.trace import FloatArray
+
+Rows = dict[str, NDArray[Any]]
+
+_DAY_S: Final = 86_400.0
+#: Times within this share of the usual step belong to one epoch; below one half, so that none belongs to two.
+_SAME_EPOCH_SHARE: Final = 0.45
+#: ... and within this many seconds whatever the step [s], which also stands in while no step is known.
+_SAME_EPOCH_S: Final = 0.45
+#: Times closer than this are equal [s]: receivers state microseconds at best.
+_EQUAL_S: Final = 1e-6
+#: Sentences kept back while waiting for the end of an epoch; more than that never end.
+_MOST_HELD: Final = 20_000
+#: Two speeds of one epoch disagree when they differ by more than this [m/s]: rounding to 0.1 kn explains 0.05.
+_SPEEDS_AGREE_MPS: Final = 0.3
+#: Where the kinds of sentences with a time stand in order of trust for time, and for position.
+_TIMED: Final = (RMC, GGA, GNS, GLL)
+_PLACED: Final = (GGA, GNS, RMC, GLL)
+_IS_TIMED: Final = np.isin(np.arange(KINDS.stop), _TIMED)
+
+#: Says which RMC sentences may be used, given all of a batch and, for each RMC, the GGA of its epoch (-1: none).
+Admission = Callable[[Batch, IndexArray], BoolArray]
+
+
+def every_rmc(batch: Batch, gga: IndexArray) -> BoolArray:
+    """Admit them all."""
+    return np.ones(gga.size, bool)
+
+
+def rmc_that_gga_confirms(batch: Batch, gga: IndexArray) -> BoolArray:
+    """Admit those whose time and position are those of a GGA: to 1 ms, and to 0.0003 degrees (33 m of latitude)."""
+    rmc = batch.columns[RMC]
+    known = np.flatnonzero(gga >= 0)
+    admitted = np.zeros(gga.size, bool)
+    if known.size:
+        other = {name: values[gga[known]] for name, values in batch.columns[GGA].items()}
+        admitted[known] = np.abs(rmc["time_s"][known] - other["time_s"]) < 1e-3
+        for name in ("lat_deg", "lon_deg"):
+            admitted[known] &= np.abs(rmc[name][known] - other[name]) < 3e-4
+    return admitted
+
+
+@dataclass(slots=True)
+class Joiner:
+    """Makes rows of sentences, batch by batch.
+
+    Attributes
+    ----------
+    admission : Admission
+        Which RMC sentences are used.
+    tally : Counter
+        Epochs left out, by reason, and RMC sentences that were not admitted (as `checksum`).
+    speeds_compared, speeds_differ : int
+        Epochs with the speeds of both RMC and VTG, and those where they disagree.
+    """
+
+    admission: Admission
+    tally: Counter[str] = field(default_factory=Counter)
+    speeds_compared: int = 0
+    speeds_differ: int = 0
+    _tolerance_s: float = 0.0
+
+    def rows(self, batches: Iterable[Batch]) -> Iterator[Rows]:
+        """Yield rows in the order of the log; an epoch is never torn."""
+        held: Batch | None = None
+        for batch in batches:
+            whole = held.joined(batch) if held else batch
+            self._learn_step(whole)
+            epoch = _epochs(whole, self._tolerance_s or _SAME_EPOCH_S)
+            size = epoch.size
+            begun = int(np.searchsorted(epoch, epoch[-1])) if size else 0
+            cut = begun if size - begun < _MOST_HELD else size
+            ready, held = whole.split(cut)
+            if cut:
+                yield self._joined(ready, epoch[:cut])
+        if held and held.kinds.size:
+            yield self._joined(held, _epochs(held, self._tolerance_s or _SAME_EPOCH_S))
+
+    def _learn_step(self, batch: Batch) -> None:
+        """Take the usual step between epochs from the first batch that shows it."""
+        if self._tolerance_s:
+            return
+        for kind in _TIMED:
+            step_s = np.abs(_step(batch.columns[kind]["time_s"])) if kind in batch.columns else np.zeros(0)
+            step_s = step_s[step_s > _EQUAL_S]
+            if step_s.size >= 3:
+                share_s = _SAME_EPOCH_SHARE * float(np.median(step_s))
+                self._tolerance_s = min(share_s, self._tolerance_s or _SAME_EPOCH_S)
+
+    def _joined(self, batch: Batch, epoch: IndexArray) -> Rows:
+        """Return the rows of whole epochs, numbered from 0."""
+        batch = Batch(batch.kinds, {kind: batch.columns.get(kind) or nothing_of(kind) for kind in KINDS})
+        table = _Table(batch, epoch)
+        rmc = batch.columns[RMC]
+        admitted = self.admission(batch, table.chosen[GGA][table.epoch_of(RMC)]) | rmc["void"]
+        self.tally["checksum"] += int((~admitted).sum())
+        table.choose(RMC, admitted & ~rmc["void"])
+        usable = np.any([table.chosen[kind] >= 0 for kind in _TIMED], axis=0)
+        silenced = table.has_void(RMC) & (table.chosen[RMC] < 0)
+        self.tally["void_fix"] += table.void_fixes(usable) + int((silenced & usable).sum())
+        self.tally["duplicate"] += int(table.repeats()[usable].sum())
+        return {name: values[usable] for name, values in self._columns(table, silenced).items()}
+
+    def _columns(self, table: _Table, silenced: BoolArray) -> Rows:
+        """Return the columns of all epochs; VTG counts only where no RMC says that there is no fix."""
+        speed_mps, other_mps = table.column(RMC, "speed_mps"), table.column(VTG, "speed_mps")
+        course_deg, other_deg = table.column(RMC, "course_deg"), table.column(VTG, "course_deg")
+        other_mps[silenced] = other_deg[silenced] = np.nan
+        gap_mps = np.abs(speed_mps - other_mps)
+        self.speeds_compared += int(np.isfinite(gap_mps).sum())
+        self.speeds_differ += int((gap_mps > _SPEEDS_AGREE_MPS).sum())
+        time_s = table.first_of("time_s", _TIMED)
+        day = table.first_of("day", (RMC,))
+        zda_day = table.first_of("day", (ZDA,)) + np.rint((table.first_of("time_s", (ZDA,)) - time_s) / _DAY_S)
+        return {
+            "time_s": time_s,
+            "day": _filled(day, zda_day),
+            "speed_mps": _filled(speed_mps, other_mps),
+            "course_deg": _filled(course_deg, other_deg),
+            **{name: table.first_of(name, _PLACED) for name in ("lat_deg", "lon_deg")},
+            **{name: table.first_of(name, (GGA, GNS)) for name in ("altitude_m", "satellites")},
+            "hdop": table.first_of("hdop", (GGA, GNS, GSA)),
+            "quality": table.first_of("quality", _PLACED),
+            "spare": np.all([table.chosen[kind] < 0 for kind in (RMC, GGA, GNS)], axis=0) & np.isnan(other_mps),
+        }
+
+
+class _Table:
+    """Sentences by kind and epoch.
+
+    Attributes
+    ----------
+    chosen : mapping of int to (epochs,) int
+        For each kind the number of the sentence used in each epoch: the first usable one; -1 where there is none.
+    """
+
+    def __init__(self, batch: Batch, epoch: IndexArray) -> None:
+        self._batch = batch
+        self._epoch: dict[int, IndexArray] = {kind: epoch[batch.kinds == kind] for kind in KINDS}
+        self.size = int(epoch[-1]) + 1
+        self.chosen: dict[int, IndexArray] = {}
+        for kind in KINDS:
+            self.choose(kind, ~batch.columns[kind]["void"])
+        self.choose(GLL, ~batch.columns[GLL]["void"] & np.isfinite(batch.columns[GLL]["time_s"]))
+        self._hand_on_surplus()
+
+    def epoch_of(self, kind: int) -> IndexArray:
+        """Return the epoch of each sentence of a kind."""
+        return self._epoch[kind]
+
+    def choose(self, kind: int, usable: BoolArray) -> None:
+        """Take the first usable sentence of each epoch."""
+        rows = np.flatnonzero(usable)[::-1]
+        self.chosen[kind] = np.full(self.size, -1)
+        self.chosen[kind][self._epoch[kind][rows]] = rows
+
+    def has_void(self, kind: int) -> BoolArray:
+        """Whether each epoch has a sentence of a kind that states that there is no fix."""
+        found = np.zeros(self.size, bool)
+        found[self._epoch[kind][self._batch.columns[kind]["void"]]] = True
+        return found
+
+    def repeats(self) -> IndexArray:
+        """Return how many times more than once each epoch was written: one talker's sentences of a kind."""
+        most = np.zeros(self.size, np.intp)
+        for kind in _TIMED:
+            again = self._again(kind)
+            if again.size:
+                most = np.maximum(most, np.bincount(self._epoch[kind][again], minlength=self.size))
+        return most
+
+    def void_fixes(self, usable: BoolArray) -> int:
+        """Return how many fixes are void: in each run of epochs without a usable one, the sentences of one kind."""
+        run = np.cumsum(np.diff(usable, prepend=usable[0]))
+        most = np.zeros(int(run[-1]) + 1, np.intp)
+        for kind in _TIMED:
+            epoch, talker = self._epoch[kind], self._batch.columns[kind]["talker"]
+            rows = np.flatnonzero(~usable[epoch])
+            for name in np.unique(talker[rows]):
+                of_one = run[epoch[rows[talker[rows] == name]]]
+                most = np.maximum(most, np.bincount(of_one, minlength=most.size))
+        return int(most.sum())
+
+    def _again(self, kind: int) -> IndexArray:
+        """Return the sentences of a kind that follow one of the same talker in the same epoch."""
+        epoch, talker = self._epoch[kind], self._batch.columns[kind]["talker"]
+        return np.flatnonzero((epoch[1:] == epoch[:-1]) & (talker[1:] == talker[:-1])) + 1
+
+    def _hand_on_surplus(self) -> None:
+        """Give a second VTG to the next epoch when that has none: its burst begins with it, or its RMC was lost."""
+        surplus = self._again(VTG)
+        surplus = surplus[~self._batch.columns[VTG]["void"][surplus]]
+        surplus = surplus[self._epoch[VTG][surplus] + 1 < self.size]
+        surplus = surplus[self.chosen[VTG][self._epoch[VTG][surplus] + 1] < 0]
+        self.chosen[VTG][self._epoch[VTG][surplus] + 1] = surplus
+
+    def column(self, kind: int, name: str) -> FloatArray:
+        """Return a column of a kind for each epoch; NaN where it has none (-1 for `quality`, also NaN for `day`)."""
+        values, rows = self._batch.columns[kind][name], self.chosen[kind]
+        found = np.full(self.size, np.nan)
+        known = rows >= 0
+        found[known] = values[rows[known]]
+        if name == "day":
+            found[found == NO_DAY] = np.nan
+        return found
+
+    def first_of(self, name: str, kinds: tuple[int, ...]) -> FloatArray:
+        """Return, for each epoch, the column of the first kind that says something."""
+        found = self.column(kinds[0], name)
+        for kind in kinds[1:]:
+            if not np.isnan(found).any():
+                break
+            found = _filled(found, self.column(kind, name))
+        return found
+
+
+def _filled(values: FloatArray, others: FloatArray) -> FloatArray:
+    return np.where(np.isnan(values), others, values)
+
+
+def _step(time_s: FloatArray) -> FloatArray:
+    """Return the steps of times of day, the shorter way round midnight, which a leap second puts off [s]."""
+    step_s = np.diff(time_s)
+    step_s[(time_s[:-1] >= _DAY_S) & (time_s[1:] < _DAY_S)] += 1
+    return step_s - _DAY_S * np.rint(step_s / _DAY_S)
+
+
+def _epochs(batch: Batch, tolerance_s: float) -> IndexArray:
+    """Return the epoch of each sentence, rising from 0."""
+    time_s = np.full(batch.kinds.size, np.nan)
+    for kind in _TIMED:
+        if kind in batch.columns:
+            time_s[batch.kinds == kind] = batch.columns[kind]["time_s"]
+    timed = _IS_TIMED[batch.kinds] & ~((batch.kinds == GLL) & np.isnan(time_s))  # an old GLL has no time
+    rows = np.flatnonzero(timed)
+    time_s, kind_of = time_s[rows], batch.kinds[rows]
+    step_s = np.abs(_step(time_s))
+    same = (step_s <= tolerance_s) | (np.isnan(time_s[1:]) & np.isnan(time_s[:-1]))
+    same &= (kind_of[1:] != kind_of[:-1]) | ~(step_s > _EQUAL_S)
+    new = np.zeros(batch.kinds.size, np.intp)
+    new[rows[1:][~same]] = 1
+    epoch: IndexArray = np.cumsum(new)
+    return epoch

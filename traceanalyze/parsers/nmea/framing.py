@@ -1,0 +1,199 @@
+"""Where sentences begin and end in a block of bytes, and which of them are whole.
+
+A sentence is `$` (or `!`), a tag, fields, `*` and two hexadecimal digits: the exclusive-or of all bytes between
+`$` and `*` (E. S. Raymond, NMEA Revealed, section 'NMEA Encoding Conventions'). What stands before the `$` or
+after the digits does not matter, so time stamps of a logger, wrapped lines and binary blocks need no rule of their own.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+IndexArray = NDArray[np.intp]
+BoolArray = NDArray[np.bool_]
+ByteArray = NDArray[np.uint8]
+WordArray = NDArray[np.uint64]
+
+#: Bytes added before and after the text of a block, so that eight bytes can be loaded around any place in it.
+_PAD: Final = 16
+_FILLER: Final = b"\x7f" * (_PAD - 1)
+#: All bytes that part a sentence are below this one, and in ordinary logs no other byte is.
+_BELOW: Final = 45
+_NONE, _START, _STAR, _END = range(4)
+_ROLE: Final = np.zeros(256, np.uint8)
+_ROLE[[36, 33, 42, 10, 13]] = _START, _START, _STAR, _END, _END
+_NOT_HEX: Final = 1000
+_HEX: Final = np.full(256, _NOT_HEX, np.int16)
+_HEX[list(b"0123456789ABCDEF")] = _HEX[list(b"0123456789abcdef")] = np.arange(16)
+_BYTE: Final = np.uint64(0xFF)
+
+#: What remains of a sentence that was cut: a tag of capitals, and a comma unless the cut is within the tag.
+_CUT: Final = re.compile(rb"[$!](?:[A-Z]?|[A-Z]{2}[A-Z0-9]*(?:,.*)?)", re.DOTALL)
+#: A proprietary sentence without a checksum: some receivers never write one.
+_BARE: Final = re.compile(rb"\$(P[A-Z0-9]{3,}),[ -~]*")
+#: What remains of a sentence that lost its beginning; comments and tag blocks look different.
+_TAIL: Final = re.compile(rb"(?:[^#\\][ -~]*)?,[ -~]*\*[0-9A-Fa-f]{2}")
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Bytes of a log that begin and end where lines do.
+
+    Attributes
+    ----------
+    text : (n,) uint8
+        The bytes, with a line end and some filler before and after.
+    words : (n - 7,) uint64
+        The eight bytes from each place on, the first of them in the lowest bits.
+    """
+
+    text: ByteArray
+    words: WordArray
+
+    def before(self, place: IndexArray) -> WordArray:
+        """Return the eight bytes before each place, the last of them in the highest bits."""
+        return self.words[place - 8]
+
+    def cut_out(self, begin: int, end: int) -> bytes:
+        """Return the bytes of one piece."""
+        return self.text[begin:end].tobytes()
+
+
+def make_block(*pieces: bytes | memoryview) -> Block:
+    """Return the block of bytes that begin and end where lines do; the pieces follow one another."""
+    padded = b"".join((_FILLER, b"\n", *pieces, b"\n", _FILLER))
+    text = np.frombuffer(padded, np.uint8)
+    return Block(text, np.ndarray((text.size - 7,), "<u8", padded, 0, (1,)))
+
+
+@dataclass(frozen=True, slots=True)
+class Sentences:
+    """What begins like a sentence in a block, in the order it stands there.
+
+    Attributes
+    ----------
+    block : Block
+        The bytes.
+    marks : (m,) int
+        Places of every comma, `$`, `!`, `*` and line end.
+    first, last : (k,) int
+        Number in `marks` of each sentence's `$` and of what ends it: its `*`, or else a line end or the next `$`.
+    begin, end : (k,) int
+        The places of these.
+    tags : (k,) uint64
+        The eight bytes after each `$`, the first of them in the lowest bits.
+    starred : (k,) bool
+        Whether it has a checksum.
+    matched : (k,) bool
+        Whether it has a checksum, and that is right.
+    tails : int
+        How many ends of sentences stand there without their beginnings.
+    """
+
+    block: Block
+    marks: IndexArray
+    first: IndexArray
+    last: IndexArray
+    begin: IndexArray
+    end: IndexArray
+    tags: WordArray
+    starred: BoolArray
+    matched: BoolArray
+    tails: int
+
+    def ended(self) -> BoolArray:
+        """Whether each sentence without a checksum runs to the end of a line that has an end."""
+        found: BoolArray = _ROLE[self.block.text[self.end]] == _END
+        return found & (self.end < self.block.text.size - _PAD)
+
+    def cut_short(self) -> tuple[int, list[bytes]]:
+        """Return how many sentences lack a checksum, and the tags of further ones that may be meant so."""
+        rows = np.flatnonzero(~self.starred)
+        begin, end, tags = self.begin[rows], self.end[rows], self.tags[rows]
+        plain = ((tags >> np.uint64(40)) & _BYTE == ord(",")) & (tags & _BYTE != ord("P"))
+        for place in (2, 3, 4):
+            plain &= _is_capital(tags, place)
+        odd = zip(begin[~plain].tolist(), end[~plain].tolist(), strict=True)
+        pieces = [self.block.cut_out(*edges) for edges in odd]
+        bare = [found[1] for piece in pieces if (found := _BARE.fullmatch(piece))]
+        return int(plain.sum()) + sum(_CUT.fullmatch(piece) is not None for piece in pieces) - len(bare), bare
+
+
+def find_sentences(block: Block) -> Sentences:
+    """Return everything in a block that begins like a sentence; lines that begin with `#` are comments."""
+    text = block.text
+    marks, frame, role = _marks(block)
+    at = np.flatnonzero(role[:-1] == _START)
+    first, last = frame[at], frame[at + 1]
+    begin, end = marks[first], marks[last]
+    one, two = text[end + 1], text[end + 2]
+    starred = (role[at + 1] == _STAR) & (one >= 32) & (two >= 32)
+    lone = np.flatnonzero((role[1:] == _STAR) & (role[:-1] != _START))
+    pieces = zip((marks[frame[lone]] + 1).tolist(), (marks[frame[lone + 1]] + 3).tolist(), strict=True)
+    tails = sum(_TAIL.fullmatch(block.cut_out(*edges)) is not None for edges in pieces)
+    stated = 16 * _HEX.take(one) + _HEX.take(two)
+    matched = starred & (_checksums(text, begin, end) == stated)
+    return Sentences(block, marks, first, last, begin, end, block.words[begin + 1], starred, matched, tails)
+
+
+def _marks(block: Block) -> tuple[IndexArray, IndexArray, ByteArray]:
+    """Return the places of the bytes that part sentences, which of those are no commas, and the roles of these."""
+    marks = np.flatnonzero(block.text < _BELOW)
+    byte = block.text.take(marks)
+    frame = np.flatnonzero(byte != ord(","))
+    role = _ROLE.take(byte.take(frame))
+    starts = np.flatnonzero(role == _START)
+    role[starts[~_starts_sentence(block, marks[frame[starts]])]] = _NONE
+    if role.all():
+        return marks, frame, role
+    notes = marks[frame[byte[frame] == ord("#")]]
+    if notes.size:
+        role[_in_comment(block.text, marks[frame], role, notes)] = _NONE
+    kept = np.ones(marks.size, bool)
+    kept[frame[role == _NONE]] = False
+    number = np.cumsum(kept) - 1
+    return marks[kept], number[frame[role != _NONE]], role[role != _NONE]
+
+
+def _starts_sentence(block: Block, place: IndexArray) -> BoolArray:
+    """Whether two capitals follow; or the line ends before them, and began here."""
+    after = block.words[place + 1]
+    one = _is_capital(after, 0)
+    proper = one & _is_capital(after, 1)
+    if proper.all():
+        return proper
+    ended: BoolArray = _ROLE[block.text[place + 1]] == _END
+    ended |= one & (_ROLE[block.text[place + 2]] == _END)
+    ended &= _ROLE[block.text[place - 1]] == _END
+    return proper | ended
+
+
+def _is_capital(words: WordArray, place: int) -> BoolArray:
+    byte = words >> np.uint64(8 * place) & _BYTE
+    capital: BoolArray = byte - np.uint64(ord("A")) < 26  # smaller bytes wrap round to large numbers
+    return capital
+
+
+def _in_comment(text: ByteArray, place: IndexArray, role: ByteArray, notes: IndexArray) -> BoolArray:
+    """Whether each mark, but a line end, stands in a line that begins with `#`."""
+    begins = notes[_ROLE[text[notes - 1]] == _END]
+    ends = place[role == _END]
+    after = np.searchsorted(begins, place, side="right") - 1
+    if not begins.size:
+        return np.zeros(place.size, bool)
+    stops = ends[np.minimum(np.searchsorted(ends, begins), ends.size - 1)]
+    inside: BoolArray = (after >= 0) & (place < stops[after])
+    return inside
+
+
+def _checksums(text: ByteArray, begin: IndexArray, end: IndexArray) -> ByteArray:
+    """Return the exclusive-or of the bytes between each `$` and what ends its sentence."""
+    edges = np.empty(2 * begin.size, np.intp)
+    edges[::2], edges[1::2] = begin + 1, end
+    sums: ByteArray = np.bitwise_xor.reduceat(text, edges)[::2] if begin.size else np.zeros(0, np.uint8)
+    return sums
