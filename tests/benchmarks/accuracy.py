@@ -34,6 +34,7 @@ class Span:
 
     first: int
     onset: int
+    corner: int
     peak: int
     last: int
     remarks: tuple[Remark, ...] = ()
@@ -50,7 +51,7 @@ def measured(log: Log) -> Launch:
     trace = make_trace(log.t_s, speed_mps=log.speed_mps)
     noise = estimate_noise(trace.t_s, trace.speed_mps, trace.stretch)
     onset = max(int(np.searchsorted(log.t_s, log.onset_s)) - 1, 0)
-    span = Span(0, onset, int(np.argmax(log.speed_mps)), log.t_s.size - 1)
+    span = Span(0, onset, onset, int(np.argmax(log.speed_mps)), log.t_s.size - 1)
     return measure_launch(trace, span, noise, (MEASURE,))
 
 

@@ -166,6 +166,7 @@ def record(
     sigma_mps: float,
     *,
     low_pass_share: float = 0.3,
+    lagging_share: float = 0.5,
     hold_mps: float = 0.0,
     rounding_mps: float | None = None,
 ) -> Log:
@@ -175,7 +176,8 @@ def record(
     t = np.arange(0, lead_s + min(ride.target_s + 6, RIDE_S - 1), period_s) + rng.uniform(0, period_s)
     fine = ride.fine_v_mps
     if rng.random() < low_pass_share:
-        fine = _low_pass(fine, rng.uniform(1.0, 4.0))
+        smear = _low_pass if rng.random() < lagging_share else _smooth
+        fine = smear(fine, rng.uniform(1.0, 4.0))
     v = np.interp(t - lead_s, ride.fine_t_s, fine, left=0.0)
     share, tau_s = rng.uniform(0.3, 0.7), rng.uniform(0.5, 3.0)
     along, across = (_noise(rng, t.size, period_s, sigma_mps, share, tau_s) for _ in range(2))
@@ -187,7 +189,16 @@ def record(
     return Log(np.round(t, 6), seen, lead_s)
 
 
+def _smooth(v: Floats, cut_hz: float) -> Floats:
+    """Low-pass without lag (its delay made good): a Gaussian whose gain is 1/sqrt(2) at the cut-off."""
+    sd = np.sqrt(np.log(2)) / (2 * np.pi * cut_hz) / STEP_S
+    u = np.arange(-int(4 * sd), int(4 * sd) + 1)
+    kernel = np.exp(-0.5 * (u / sd) ** 2)
+    return np.convolve(np.pad(v, u.size // 2, "edge"), kernel / kernel.sum(), "valid")
+
+
 def _low_pass(v: Floats, cut_hz: float) -> Floats:
+    """Low-pass of first order, lagging."""
     keep = np.exp(-2 * np.pi * cut_hz * STEP_S)
     out, last = np.empty_like(v), 0.0
     for k, value in enumerate(v.tolist()):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final, Protocol
@@ -19,6 +20,7 @@ from traceanalyze.measure.doubts import (
 from traceanalyze.measure.fit import fit_start
 from traceanalyze.measure.paths import Paths
 from traceanalyze.measure.readout import (
+    ONSET_SHAPE_SD_S,
     curve,
     end_marks_s,
     estimate,
@@ -28,25 +30,34 @@ from traceanalyze.measure.readout import (
     start_marks_s,
 )
 from traceanalyze.measure.stops import stopping_time
-from traceanalyze.results import Launch, TimeResult
+from traceanalyze.results import Estimate, Launch, TimeResult
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray, Remark, Trace
 from traceanalyze.units import Measure
 
 #: Rest before the onset that is handed to the fit [s].
 _REST_S: Final = 12.0
+#: Periods above this [s] may hide the highest speed between the highest sample and the next.
+_SPARSE_S: Final = 0.3
+#: ... by this much at most [m/s].
+_NEAR_MPS: Final = 2.0
 #: A creeping vehicle has no defined start; its times are widened by this standard deviation [s]: errors of 0.3 s
 #: are seen with clutches that drag.
 _CREEP_SD_S: Final = 0.3
 
 
 class Span(Protocol):
-    """Indices of a launch in its trace: start of the rest before, last sample at rest, highest speed, last of all."""
+    """Indices of a launch in its trace: start of the rest before, last sample at rest, highest speed, last of all.
+
+    `corner` is the last sample before the climb proper, later than `onset` when the vehicle crept in between.
+    """
 
     @property
     def first(self) -> int: ...
     @property
     def onset(self) -> int: ...
+    @property
+    def corner(self) -> int: ...
     @property
     def peak(self) -> int: ...
     @property
@@ -74,15 +85,15 @@ def measure_launch(trace: Trace, span: Span, noise: SpeedNoise, measures: tuple[
     SignalError
         If the span holds no climb from rest.
     """
-    t_s, speed_mps = _climb(trace, span)
+    t_s, speed_mps = _climb(trace, span, noise, measures)
     if t_s.size < 4:
         raise SignalError("fewer than four samples of the climb have a speed", advice="use a faster logger")
     zero_s = float(t_s[0])
     t_s = t_s - zero_s
     paths = fit_start(t_s, speed_mps, noise)
     marks = start_marks_s(paths)
-    onset = estimate(paths.onset_s)
-    remarks = span.remarks + log_remarks(noise) + start_remarks(t_s, speed_mps, onset, noise)
+    onset = estimate(paths.onset_s, ONSET_SHAPE_SD_S)
+    remarks = _by_code(span.remarks + log_remarks(noise) + start_remarks(t_s, speed_mps, onset, noise))
     hole = gap_at(t_s, (onset.value, float(np.nanmean(marks["rollout"]))), noise)
     if hole is not None:
         remarks += (hole,)
@@ -93,7 +104,8 @@ def measure_launch(trace: Trace, span: Span, noise: SpeedNoise, measures: tuple[
         times.extend(found)
         remarks += said
     if any(remark.code == "creep" for remark in remarks):
-        times = [_widened(time) for time in times]
+        crept_s = float(trace.t_s[span.corner] - trace.t_s[span.onset])
+        times = [_widened(time, crept_s) for time in times]
     return Launch(
         number=0,
         start=replace(onset, value=onset.value + zero_s, low95=onset.low95 + zero_s, high95=onset.high95 + zero_s),
@@ -106,11 +118,21 @@ def measure_launch(trace: Trace, span: Span, noise: SpeedNoise, measures: tuple[
     )
 
 
-def _climb(trace: Trace, span: Span) -> tuple[FloatArray, FloatArray]:
-    """Samples with a speed from the rest before the onset to the highest speed."""
+def _by_code(remarks: tuple[Remark, ...]) -> tuple[Remark, ...]:
+    """The first remark of each code."""
+    first: dict[str, Remark] = {}
+    for remark in remarks:
+        first.setdefault(remark.code, remark)
+    return tuple(first.values())
+
+
+def _climb(trace: Trace, span: Span, noise: SpeedNoise, measures: tuple[Measure, ...]) -> tuple[FloatArray, FloatArray]:
+    """Samples with a speed from the rest before the onset to the highest, and the next if a target may lie between."""
     first = max(span.first, int(np.searchsorted(trace.t_s, trace.t_s[span.onset] - _REST_S)))
-    part = slice(first, span.peak + 1)
-    t_s, speed_mps = trace.t_s[part], np.abs(trace.speed_mps[part])
+    beyond = [measure.to_mps - abs(float(trace.speed_mps[span.peak])) for measure in measures]
+    near = noise.period_s > _SPARSE_S and any(-4 * noise.sigma_mps < rest < _NEAR_MPS for rest in beyond)
+    stop = span.peak + (2 if near and span.peak < span.last else 1)
+    t_s, speed_mps = trace.t_s[first:stop], np.abs(trace.speed_mps[first:stop])
     has = np.isfinite(speed_mps)
     return t_s[has], speed_mps[has]
 
@@ -142,17 +164,17 @@ def _one(
     return standing_times(paths, marks, measure), said
 
 
-def _widened(time: TimeResult) -> TimeResult:
+def _widened(time: TimeResult, crept_s: float) -> TimeResult:
+    """The time with room for a start anywhere in the creep before the climb."""
     if time.start_rule is None:
         return time
     old = time.elapsed
-    grow = float(np.hypot(old.stderr, _CREEP_SD_S)) / max(old.stderr, 1e-9)
     return replace(
         time,
-        elapsed=replace(
-            old,
-            stderr=old.stderr * grow,
-            low95=old.value + (old.low95 - old.value) * grow,
-            high95=old.value + (old.high95 - old.value) * grow,
+        elapsed=Estimate(
+            old.value,
+            math.hypot(old.stderr, _CREEP_SD_S, crept_s / 2),
+            old.low95 - 2 * _CREEP_SD_S,
+            old.high95 + 2 * _CREEP_SD_S + crept_s,
         ),
     )

@@ -161,7 +161,7 @@ def predict(state: State, move: Move, roughness: FloatArray, noise: SpeedNoise) 
 
 def update(state: State, seen_mps: float, moving: NDArray[np.bool_], noise: SpeedNoise) -> tuple[State, FloatArray]:
     """Return the state after a sample, and the sample's log likelihood; lanes still at rest stay as they are."""
-    if seen_mps == 0 and noise.hold_mps > 0:
+    if seen_mps == 0 and noise.zero_below_mps > 0:
         return state, _held_log_likelihood(state, noise)
     expected, slope, white_var = _expected(state.v, moving, noise)
     cv = state.vv + state.vb
@@ -206,7 +206,7 @@ def _log_normal_with_strays(square: FloatArray, spread: FloatArray) -> FloatArra
 def _held_log_likelihood(state: State, noise: SpeedNoise) -> FloatArray:
     """Log probability that a receiver with a hold shows zero: the speed is below the hold level (logistic normal)."""
     spread = np.sqrt(state.vv + noise.sigma_mps**2)
-    return -np.log1p(np.exp(np.clip(1.702 * (state.v - noise.hold_mps) / spread, -60, 60)))
+    return -np.log1p(np.exp(np.clip(1.702 * (state.v - noise.zero_below_mps) / spread, -60, 60)))
 
 
 def rest_likelihood(samples: Samples, noise: SpeedNoise) -> FloatArray:
@@ -220,7 +220,7 @@ def rest_likelihood(samples: Samples, noise: SpeedNoise) -> FloatArray:
     share = min(noise.slow_mps / noise.sigma_mps, 1.0) ** 2
     rho = share * np.exp(-gaps_s / noise.slow_tau_s)
     value = rest_log_likelihood(seen, noise.rest_sigma_mps, noise.resolution_mps, rho)
-    out[has] = np.where((seen == 0) & (noise.hold_mps > 0), 0.0, value)
+    out[has] = np.where((seen == 0) & (noise.zero_below_mps > 0), 0.0, value)
     return out
 
 

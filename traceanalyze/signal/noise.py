@@ -39,6 +39,9 @@ _MOVING_MPS: Final = 2.0
 _THIRD_DIFFERENCE_PERIOD_S: Final = 0.26
 #: White noise in motion above so many times all of the noise at rest: the receiver calms itself at rest.
 _CALMED: Final = 1.5
+#: Hold taken when fine speeds stay at zero but starts are too few to show the level: receivers hold up to 0.15-0.5 m/s.
+_USUAL_HOLD_MPS: Final = 0.3
+_FINE_STEP_MPS: Final = 0.03
 #: Median of Rayleigh's law over sigma: sqrt(2 ln 2).
 _RAYLEIGH_MEDIAN: Final = math.sqrt(2 * math.log(2))
 #: Median absolute deviation of a normal law over sigma.
@@ -89,6 +92,11 @@ class SpeedNoise:
         """Standard deviation of the white part, rounding (step^2/12) included [m/s]."""
         white = max(self.sigma_mps**2 - self.slow_mps**2, (0.2 * self.sigma_mps) ** 2)
         return math.sqrt(white + self.resolution_mps**2 / 12)
+
+    @property
+    def zero_below_mps(self) -> float:
+        """Speed below which a sample shows zero [m/s], by a hold or by coarse rounding; 0 when neither is so."""
+        return max(self.hold_mps, self.resolution_mps / 2 if self.resolution_mps > 2 * self.sigma_mps else 0.0)
 
 
 def estimate_noise(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any]) -> SpeedNoise:
@@ -162,7 +170,7 @@ def hold_level_mps(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any]
     zero = speed_mps == 0
     if zero.sum() < 5 or zero.all():
         return 0.0
-    level = float(np.quantile(speed_mps[~zero], 0.0))
+    level = float(speed_mps[~zero].min())
     if level <= max(2.5 * resolution_mps, 0.1) or level > 1.5:
         return 0.0
     joined = (np.diff(stretch) == 0) & (np.diff(t_s) < 1.6 * nominal_period_s(t_s, stretch))
@@ -170,7 +178,11 @@ def hold_level_mps(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any]
     fall = np.flatnonzero(~zero[1:-1] & zero[2:] & joined[:-1] & joined[1:])
     steps = np.concatenate((speed_mps[rise + 2] - speed_mps[rise + 1], speed_mps[fall] - speed_mps[fall + 1]))
     expected = float(np.sum(np.minimum(1.0, (level - resolution_mps) / np.maximum(steps, 0.05))))
-    return level if expected >= 3 else 0.0
+    if expected >= 3:
+        return level
+    # noise is never exactly nothing: fine speeds that stay at zero are held there, though not known up to where
+    fine = resolution_mps < _FINE_STEP_MPS and zero.sum() > 4 * np.sum(~zero & (speed_mps < level + 0.2))
+    return min(level, _USUAL_HOLD_MPS) if fine else 0.0
 
 
 def _rests(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any], period_s: float) -> list[tuple[int, int]]:
