@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal, get_args
 
 from traceanalyze.results import number, round_half_up, uncertainty_decimals
 from traceanalyze.trace import FloatArray, Remark
@@ -17,8 +17,15 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Verdict = Literal["better", "worse", "no meaningful difference", "cannot tell yet", "confounded"]
-VERDICTS: Final[tuple[Verdict, ...]] = (
-    "better", "worse", "no meaningful difference", "cannot tell yet", "confounded",
+VERDICTS: Final[tuple[Verdict, ...]] = get_args(Verdict)
+#: What a measure's entry in the JSON holds as it is, and what as numbers.
+_MEASURE_WORDS: Final = (
+    "measure", "start_rule", "unit", "smaller_is_better", "headline", "verdict", "reason", "why", "next_step",
+    "more_runs_each", "model",
+)  # fmt: skip
+_MEASURE_NUMBERS: Final = (
+    "baseline_mean", "changed_mean", "difference", "stderr", "df", "p_value", "p_adjusted", "order_r2", "run_scatter",
+    "scatter_df", "smallest_meaningful",
 )  # fmt: skip
 SCHEMA: Final = "traceanalyze.compare/1"
 #: What one shown unit is in the SI unit of the quantity.
@@ -65,11 +72,55 @@ class Run:
             "value": number(self.value),
             "stderr": number(self.stderr),
             "order": None if self.order != self.order else int(self.order) if self.order % 1 == 0 else self.order,
-            "direction": self.direction or None,
-            "block": self.block or None,
-            "file": self.file or None,
-            "launch": self.launch or None,
-            "note": self.note or None,
+            **{name: getattr(self, name) or None for name in ("direction", "block", "file", "launch", "note")},
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlainTest:
+    """One textbook test of changed minus baseline, in the unit of the values."""
+
+    difference: float
+    t: float
+    df: float
+    p_value: float
+    low95: float
+    high95: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it for JSON."""
+        numbers = {name: number(getattr(self, name)) for name in ("t", "df", "p_value")}
+        return numbers | {"interval95": [number(self.low95), number(self.high95)]}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SecondOpinions:
+    """Textbook tests that know nothing of direction, drift or history.
+
+    `permutation_count` of `permutation_of` divisions of the runs differ at least as much, and `permutation_least_p` is
+    the smallest p-value so many runs can reach; 0 of 0 for too many runs.
+    """
+
+    welch: PlainTest
+    pooled: PlainTest
+    permutation_count: int
+    permutation_of: int
+    permutation_least_p: float
+
+    @property
+    def permutation_p(self) -> float:
+        """Exact two-sided p-value; NaN for too many runs."""
+        return self.permutation_count / self.permutation_of if self.permutation_of else float("nan")
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it for JSON."""
+        return {
+            "welch": self.welch.to_dict(),
+            "pooled": self.pooled.to_dict(),
+            "permutation_count": self.permutation_count,
+            "permutation_of": self.permutation_of,
+            "permutation_p_value": number(self.permutation_p),
+            "permutation_least_p_value": number(self.permutation_least_p),
         }
 
 
@@ -120,6 +171,8 @@ class MeasureComparison:
         What was fitted and what the scatter rests on.
     remarks : tuple of Remark
         Things to know that change no number.
+    plain : SecondOpinions or None
+        Textbook tests for comparison; no verdict rests on them.
     """
 
     measure: str
@@ -154,6 +207,7 @@ class MeasureComparison:
     more_runs_each: int = 0
     model: str = ""
     remarks: tuple[Remark, ...] = ()
+    plain: SecondOpinions | None = None
 
     @property
     def gain(self) -> float:
@@ -162,34 +216,16 @@ class MeasureComparison:
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as the JSON contract has it."""
-        return {
-            "measure": self.measure,
-            "start_rule": self.start_rule,
-            "unit": self.unit,
-            "smaller_is_better": self.smaller_is_better,
-            "headline": self.headline,
+        values = {name: number(getattr(self, name)) for name in _MEASURE_NUMBERS}
+        words = {name: getattr(self, name) for name in _MEASURE_WORDS}
+        return words | {
             "baseline_runs": [run.to_dict() for run in self.baseline_runs],
             "changed_runs": [run.to_dict() for run in self.changed_runs],
-            "baseline_mean": number(self.baseline_mean),
-            "changed_mean": number(self.changed_mean),
-            "difference": number(self.difference),
-            "stderr": number(self.stderr),
-            "df": number(self.df),
+            **values,
             "interval95": [number(self.low95), number(self.high95)],
             "interval90": [number(self.low90), number(self.high90)],
-            "p_value": number(self.p_value),
-            "p_adjusted": number(self.p_adjusted),
-            "order_r2": number(self.order_r2),
-            "run_scatter": number(self.run_scatter),
-            "scatter_df": number(self.scatter_df),
-            "smallest_meaningful": number(self.smallest_meaningful),
-            "verdict": self.verdict,
-            "reason": self.reason,
-            "why": self.why,
-            "next_step": self.next_step,
-            "more_runs_each": self.more_runs_each,
-            "model": self.model,
             "remarks": [remark.to_dict() for remark in self.remarks],
+            "plain_tests": self.plain.to_dict() if self.plain else None,
         }
 
     def __str__(self) -> str:
@@ -276,15 +312,8 @@ class CurveComparison:
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as the JSON contract has it."""
-        return {
-            "speed_mps": _numbers(self.speed_mps),
-            "baseline_time_s": _numbers(self.baseline_time_s),
-            "changed_time_s": _numbers(self.changed_time_s),
-            "time_difference_s": _numbers(self.time_difference_s),
+        return {name: _numbers(getattr(self, name)) for name in _CURVE_COLUMNS if "95" not in name} | {
             "time_band95_s": [_numbers(self.time_low95_s), _numbers(self.time_high95_s)],
-            "baseline_accel_mps2": _numbers(self.baseline_accel_mps2),
-            "changed_accel_mps2": _numbers(self.changed_accel_mps2),
-            "accel_difference_mps2": _numbers(self.accel_difference_mps2),
             "accel_band95_mps2": [_numbers(self.accel_low95_mps2), _numbers(self.accel_high95_mps2)],
             "bands": [band.to_dict() for band in self.bands],
             "total": self.total.to_dict() if self.total else None,
@@ -297,15 +326,16 @@ class CurveComparison:
         """Return one row per speed, SI units, as a pandas frame."""
         import pandas as pd
 
-        names = (
-            "speed_mps", "baseline_time_s", "changed_time_s", "time_difference_s", "time_low95_s", "time_high95_s",
-            "baseline_accel_mps2", "changed_accel_mps2", "accel_difference_mps2", "accel_low95_mps2",
-            "accel_high95_mps2",
-        )  # fmt: skip
-        return pd.DataFrame({name: getattr(self, name) for name in names})
+        return pd.DataFrame({name: getattr(self, name) for name in _CURVE_COLUMNS})
 
     def __str__(self) -> str:
         return self.sentence
+
+
+_CURVE_COLUMNS: Final = (
+    "speed_mps", "baseline_time_s", "changed_time_s", "time_difference_s", "time_low95_s", "time_high95_s",
+    "baseline_accel_mps2", "changed_accel_mps2", "accel_difference_mps2", "accel_low95_mps2", "accel_high95_mps2",
+)  # fmt: skip
 
 
 def _numbers(values: FloatArray) -> list[float | None]:
@@ -359,11 +389,7 @@ class Comparison:
         """Return one row per measure, SI units, as a pandas frame."""
         import pandas as pd
 
-        names = (
-            "measure", "start_rule", "unit", "baseline", "changed", "baseline_mean", "changed_mean", "difference",
-            "stderr", "low95", "high95", "p_value", "p_adjusted", "run_scatter", "smallest_meaningful", "verdict",
-            "more_runs_each", "why",
-        )  # fmt: skip
+        names = (*_MEASURE_WORDS[:4], "baseline", "changed", *_MEASURE_NUMBERS, "low95", "high95", *_MEASURE_WORDS[5:])
         return pd.DataFrame([{name: getattr(one, name) for name in names} for one in self.measures])
 
     def __str__(self) -> str:

@@ -11,35 +11,42 @@ from traceanalyze.cli.screen import colour_wanted, complain, print_json, print_t
 from traceanalyze.errors import UsageError
 from traceanalyze.settings import COMPARE_MEASURES
 
+Setups = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="SETUP=FILE[,FILE...]", help="Setups with their logs, or one day sheet."),
+]
+Table = Annotated[
+    str | None, typer.Option("--table", metavar="RUNS.csv", help="Times written down by hand; - reads the input.")
+]
+Baseline = Annotated[
+    str | None, typer.Option("--baseline", metavar="SETUP", help="Setup compared with (default: the first).")
+]
+Changed = Annotated[
+    str | None, typer.Option("--changed", metavar="SETUP", help="Setup compared (default: every other).")
+]
+Smallest = Annotated[
+    list[str] | None,
+    typer.Option("--smallest", metavar="X", help='Smallest difference that matters: 0.05, "0.5 mph". Repeatable.'),
+]
+Scatter = Annotated[str | None, typer.Option("--scatter", metavar="SD", help="Your own run-to-run standard deviation.")]
+ScatterDf = Annotated[
+    float, typer.Option("--scatter-df", metavar="N", min=0, help="Degrees of freedom behind --scatter.")
+]
+Skip = Annotated[
+    list[str] | None,
+    typer.Option("--skip", metavar="FILE#N", help="Leave out launch N of a log (a pass: FILE#pN). Repeatable."),
+]
+
 
 def compare(
-    setups: Annotated[
-        list[str] | None,
-        typer.Argument(metavar="SETUP=FILE[,FILE...]", help="Setups with their logs, or one day sheet."),
-    ] = None,
-    table: Annotated[
-        str | None, typer.Option("--table", metavar="RUNS.csv", help="Times written down by hand; - reads the input.")
-    ] = None,
-    baseline: Annotated[
-        str | None, typer.Option("--baseline", metavar="SETUP", help="Setup compared with (default: the first).")
-    ] = None,
-    changed: Annotated[
-        str | None, typer.Option("--changed", metavar="SETUP", help="Setup compared (default: every other).")
-    ] = None,
-    smallest: Annotated[
-        list[str] | None,
-        typer.Option("--smallest", metavar="X", help='Smallest difference that matters: 0.05, "0.5 mph". Repeatable.'),
-    ] = None,
-    scatter: Annotated[
-        str | None, typer.Option("--scatter", metavar="SD", help="Your own run-to-run standard deviation.")
-    ] = None,
-    scatter_df: Annotated[
-        float, typer.Option("--scatter-df", metavar="N", min=0, help="Degrees of freedom behind --scatter.")
-    ] = 0.0,
-    skip: Annotated[
-        list[str] | None,
-        typer.Option("--skip", metavar="FILE#N", help="Leave out launch N of a log (a pass: FILE#pN). Repeatable."),
-    ] = None,
+    setups: Setups = None,
+    table: Table = None,
+    baseline: Baseline = None,
+    changed: Changed = None,
+    smallest: Smallest = None,
+    scatter: Scatter = None,
+    scatter_df: ScatterDf = 0.0,
+    skip: Skip = None,
     json: opt.Json = False,
     measures: opt.Measures = None,
     start: opt.Start = "rollout",
@@ -49,6 +56,7 @@ def compare(
     speed_unit: opt.SpeedUnit = None,
     time_unit: opt.TimeUnit = None,
     accel_unit: opt.AccelUnit = None,
+    quiet: opt.Quiet = False,
     no_color: opt.NoColor = False,
 ) -> int:
     """Did the part help? Each measure of two setups with its interval, the verdict, and what to run next.

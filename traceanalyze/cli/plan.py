@@ -12,42 +12,48 @@ from traceanalyze.errors import UsageError
 from traceanalyze.settings import REACTION_S, STOPPING_MPS2
 from traceanalyze.units import LENGTH_UNITS
 
+Logs = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="[FILE...]", help="Logs at hand (or SETUP=FILE,..., or a day sheet) for the scatter."),
+]
+MeasureText = Annotated[str, typer.Option("--measure", metavar="TEXT", help="What will count.")]
+Difference = Annotated[
+    str | None, typer.Option("--difference", metavar="X", help='Worth finding: 0.1, "0.05 s", "0.5 mph".')
+]
+Scatter = Annotated[str | None, typer.Option("--scatter", metavar="SD", help="Your own run-to-run standard deviation.")]
+ScatterDf = Annotated[
+    float, typer.Option("--scatter-df", metavar="N", min=0, help="Degrees of freedom behind --scatter.")
+]
+TypicalTime = Annotated[
+    float | None, typer.Option("--time", metavar="S", min=0.1, help="Typical time of the measure [s].")
+]
+TopSpeed = Annotated[
+    str | None, typer.Option("--top-speed", metavar="SPEED", help='Top speed, such as "45 mph", for the strip.')
+]
+RunUp = Annotated[float | None, typer.Option("--run-up", metavar="LENGTH", min=0, help="Run-up, in ft (metric: m).")]
+Deceleration = Annotated[float, typer.Option("--deceleration", metavar="A", min=0.5, max=12, help="Braking [m/s^2].")]
+Reaction = Annotated[float, typer.Option("--reaction", metavar="S", min=0, max=10, help="Time before braking [s].")]
+Setups = Annotated[str, typer.Option("--setups", metavar="A,B", help="Names of both setups.")]
+Ways = Annotated[str, typer.Option("--ways", metavar="OUT,BACK", help="Names of both ways.")]
+MoreSwaps = Annotated[
+    bool, typer.Option("--more-swaps", help="A|BB|AA|BB|A: when warm-up or the fitting itself may matter.")
+]
+
 
 def plan(
-    logs: Annotated[
-        list[str] | None,
-        typer.Argument(metavar="[FILE...]", help="Logs at hand (or SETUP=FILE,..., or a day sheet) for the scatter."),
-    ] = None,
-    measure: Annotated[str, typer.Option("--measure", metavar="TEXT", help="What will count.")] = "0-30 mph",
-    difference: Annotated[
-        str | None, typer.Option("--difference", metavar="X", help='Worth finding: 0.1, "0.05 s", "0.5 mph".')
-    ] = None,
-    scatter: Annotated[
-        str | None, typer.Option("--scatter", metavar="SD", help="Your own run-to-run standard deviation.")
-    ] = None,
-    scatter_df: Annotated[
-        float, typer.Option("--scatter-df", metavar="N", min=0, help="Degrees of freedom behind --scatter.")
-    ] = 0.0,
-    time: Annotated[
-        float | None, typer.Option("--time", metavar="S", min=0.1, help="Typical time of the measure [s].")
-    ] = None,
-    top_speed: Annotated[
-        str | None, typer.Option("--top-speed", metavar="SPEED", help='Top speed, such as "45 mph", for the strip.')
-    ] = None,
-    run_up: Annotated[
-        float | None, typer.Option("--run-up", metavar="LENGTH", min=0, help="Run-up, in ft (metric: m).")
-    ] = None,
-    deceleration: Annotated[
-        float, typer.Option("--deceleration", metavar="A", min=0.5, max=12, help="Braking [m/s^2].")
-    ] = STOPPING_MPS2,
-    reaction: Annotated[
-        float, typer.Option("--reaction", metavar="S", min=0, max=10, help="Time before braking [s].")
-    ] = REACTION_S,
-    setups: Annotated[str, typer.Option("--setups", metavar="A,B", help="Names of both setups.")] = "A,B",
-    ways: Annotated[str, typer.Option("--ways", metavar="OUT,BACK", help="Names of both ways.")] = "out,back",
-    more_swaps: Annotated[
-        bool, typer.Option("--more-swaps", help="A|BB|AA|BB|A: when warm-up or the fitting itself may matter.")
-    ] = False,
+    logs: Logs = None,
+    measure: MeasureText = "0-30 mph",
+    difference: Difference = None,
+    scatter: Scatter = None,
+    scatter_df: ScatterDf = 0.0,
+    time: TypicalTime = None,
+    top_speed: TopSpeed = None,
+    run_up: RunUp = None,
+    deceleration: Deceleration = STOPPING_MPS2,
+    reaction: Reaction = REACTION_S,
+    setups: Setups = "A,B",
+    ways: Ways = "out,back",
+    more_swaps: MoreSwaps = False,
     start: opt.Start = "rollout",
     units: opt.Units = "imperial",
     json: opt.Json = False,

@@ -13,6 +13,8 @@ from traceanalyze.units import SPEED_UNITS, System, speed_unit
 def band_sentence(bands: Sequence[BandResult], total: BandResult, smallest_s: float, system: System) -> str:
     """Return where in the range of speeds time is gained or lost, each with its interval, or that it cannot be told."""
     merged = [_merged(list(group)) for _, group in groupby(bands, key=lambda band: band.verdict)]
+    if len(merged) == 1 and merged[0].verdict in ("better", "worse"):
+        merged = [total] if total.verdict == merged[0].verdict else merged
     if len(merged) == 1 and merged[0].verdict == "cannot tell yet":
         if total.verdict in ("better", "worse"):
             return f"{_said(total, 'over the whole range', smallest_s)}; at which speeds cannot be told yet."

@@ -111,7 +111,8 @@ def layout(runs: Sequence[Run], baseline: str) -> Layout:
 
 def _indicator(labels: Sequence[str]) -> FloatArray:
     names = list(dict.fromkeys(labels))
-    return np.array([[float(label == name) for name in names] for label in labels])
+    table = [float(label == name) for label in labels for name in names]
+    return np.array(table, dtype=np.float64).reshape(len(labels), len(names))
 
 
 def _independent(fixed: FloatArray, more: FloatArray) -> FloatArray:
@@ -130,7 +131,7 @@ def _tells_apart(changed: FloatArray, fixed: FloatArray, order: FloatArray) -> b
 
 
 def _r2(target: FloatArray, columns: FloatArray) -> float:
-    total = float(((target - target.mean()) ** 2).sum())
+    total = float(((target - target.mean()) ** 2).sum()) if target.size else 0.0
     if total == 0.0:
         return 1.0
     fitted = columns @ np.linalg.lstsq(columns, target, rcond=None)[0]

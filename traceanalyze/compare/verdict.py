@@ -27,6 +27,7 @@ from traceanalyze.compare.power import more_runs_each
 from traceanalyze.compare.quantity import Quantity, shown_unit
 from traceanalyze.compare.scatter import OwnScatter, WorkingScatter
 from traceanalyze.compare.sentences import next_step, why
+from traceanalyze.compare.textbook import second_opinions
 from traceanalyze.comparison import MeasureComparison, Run, Verdict
 from traceanalyze.errors import UsageError
 from traceanalyze.units import Measure, parse_measure
@@ -86,7 +87,8 @@ def compare_runs(
         verdict="cannot tell yet",
     )
     judged = worded(_judged(blank, case), nature)
-    return replace(judged, remarks=hints(case, judged))
+    values = [[run.value for run in runs] for runs in (judged.baseline_runs, judged.changed_runs)]
+    return replace(judged, remarks=hints(case, judged), plain=second_opinions(*values))
 
 
 def worded(found: MeasureComparison, nature: Quantity) -> MeasureComparison:

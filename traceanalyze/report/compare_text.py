@@ -17,7 +17,7 @@ WIDTH = 80
 #: Columns for names at the left and means at the right of the dots.
 _LEFT, _RIGHT = 18, 8
 RULE_WORDS = {
-    "rollout": "clock from 1 ft (0.3048 m) of rolling",
+    "rollout": "clock from 1 ft of rolling",
     "rest": "clock from the onset of motion",
     "threshold": "clock from 1 km/h",
 }
@@ -113,8 +113,8 @@ def others_text(others: Sequence[MeasureComparison]) -> str:
         ]
         for one in others
     ]
-    head = ["also measured", "runs", "difference", "95 %", "verdict (corrected for being several)"]
-    return table_text(head, rows, indent="")
+    title = "Also measured; being several, each must be clearer than the headline to count"
+    return title + "\n" + table_text(["measure", "runs", "difference", "95 %", "verdict"], rows, indent="")
 
 
 def _interval(low: float, high: float, one: MeasureComparison) -> str:
@@ -146,9 +146,26 @@ def _band_cells(band: BandResult) -> list[str]:
     return [f"{sign}{texts[0]} s", f"{texts[1]} to {texts[2]}", band.verdict]
 
 
+def plain_words(one: MeasureComparison) -> list[str]:
+    """Return what textbook tests say of a measure, in one line or none."""
+    if one.plain is None:
+        return []
+    text = f"textbook tests, which know nothing of direction and drift: Welch p = {one.plain.welch.p_value:.2g}"
+    if one.plain.permutation_of:
+        text += (
+            f", permutation {one.plain.permutation_count} of {one.plain.permutation_of} "
+            f"(p cannot fall below {one.plain.permutation_least_p:.2g})"
+        )
+    return [text]
+
+
 def notes_text(comparison: Comparison) -> str:
     """Return how it was judged, and every remark once."""
     head = comparison.headline
     p = f"p = {head.p_value:.2g}; " if math.isfinite(head.p_value) else ""
-    lines = [f"{head.measure}: {p}{head.model}.", *(remark.text for remark in comparison.all_remarks)]
+    lines = [
+        f"{head.measure}: {p}{head.model}.",
+        *(remark.text for remark in comparison.all_remarks),
+        *plain_words(head),
+    ]
     return "\n".join(["Notes", *(_wrapped(f"- {shown(line)}", indent="  ") for line in lines)])

@@ -41,13 +41,6 @@ class Axis:
                 line[begin : begin + len(text)] = text
         return "".join(line).rstrip()
 
-    def rule_line(self) -> str:
-        """Return the axis itself with its ticks."""
-        line = ["─"] * self.width
-        for tick in self.ticks:
-            line[self.column(tick)] = "┴"
-        return "".join(line)
-
 
 def axis_for(values: Sequence[float], width: int) -> Axis:
     """Return an axis that holds the values with a little room, its ticks at 1, 2 or 5 times a power of ten."""

@@ -94,7 +94,7 @@ def _table(plan: Plan) -> str:
         ]
         for row in plan.rows
     ]
-    head = ["runs each", "order", "smallest difference shown", "by today's runs alone"]
+    head = ["runs each", "order", "smallest shown", "today's runs alone"]
     return "What a plan can show, 80 times in 100\n" + table_text(head, rows, indent="")
 
 
@@ -125,7 +125,7 @@ def _strip(strip: Strip, system: System) -> Iterator[str]:
     said = " + ".join(f"{name} {_length(length, unit)}" for name, length in parts if length)
     yield _item(
         f"- {strip.purpose}, up to {speed} {speed_unit(system)}: {said} = {_length(strip.total_m, unit)} {unit}; "
-        f"stop with {strip.deceleration_mps2:g} m/s² after {strip.reaction_s:g} s; run-up: {strip.basis}"
+        f"stop with {strip.deceleration_mps2:g} m/s^2 after {strip.reaction_s:g} s; run-up: {strip.basis}"
     )
 
 
