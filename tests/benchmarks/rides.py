@@ -2,7 +2,7 @@
 
 A ride is integrated at 1 kHz from an acceleration law (thrust, power and drag limits, clutch or belt take-up of
 several shapes, wheelspin, gear changes, an unsteady hand, a shuffle before the start), many rides at once. A
-receiver is a separate step: low-pass, delay, a two-dimensional noise vector (white and Gauss-Markov) whose length
+receiver is a separate step: low-pass, a two-dimensional noise vector (white and Gauss-Markov) whose length
 is reported, rounding.
 """
 
@@ -166,7 +166,7 @@ def record(
     sigma_mps: float,
     *,
     low_pass_share: float = 0.3,
-    lagging_share: float = 0.5,
+    lagging_share: float = 0.0,
     hold_mps: float = 0.0,
     rounding_mps: float | None = None,
 ) -> Log:
@@ -176,7 +176,7 @@ def record(
     t = np.arange(0, lead_s + min(ride.target_s + 6, RIDE_S - 1), period_s) + rng.uniform(0, period_s)
     fine = ride.fine_v_mps
     if rng.random() < low_pass_share:
-        smear = _low_pass if rng.random() < lagging_share else _smooth
+        smear = _low_pass if rng.random() < lagging_share else _flat_low_pass
         fine = smear(fine, rng.uniform(1.0, 4.0))
     v = np.interp(t - lead_s, ride.fine_t_s, fine, left=0.0)
     share, tau_s = rng.uniform(0.3, 0.7), rng.uniform(0.5, 3.0)
@@ -189,12 +189,17 @@ def record(
     return Log(np.round(t, 6), seen, lead_s)
 
 
-def _smooth(v: Floats, cut_hz: float) -> Floats:
-    """Low-pass without lag (its delay made good): a Gaussian whose gain is 1/sqrt(2) at the cut-off."""
-    sd = np.sqrt(np.log(2)) / (2 * np.pi * cut_hz) / STEP_S
-    u = np.arange(-int(4 * sd), int(4 * sd) + 1)
-    kernel = np.exp(-0.5 * (u / sd) ** 2)
-    return np.convolve(np.pad(v, u.size // 2, "edge"), kernel / kernel.sum(), "valid")
+def _flat_low_pass(v: Floats, cut_hz: float) -> Floats:
+    """Second-order Butterworth low-pass (bilinear transform): its lag is the same at all low frequencies."""
+    w = np.tan(np.pi * cut_hz * STEP_S)
+    scale = 1 + np.sqrt(2) * w + w * w
+    gain, back1, back2 = w * w / scale, 2 * (w * w - 1) / scale, (1 - np.sqrt(2) * w + w * w) / scale
+    drive = gain * (v + 2 * np.concatenate(([v[0]], v[:-1])) + np.concatenate(([v[0], v[0]], v[:-2])))
+    out, last, before = np.empty_like(v), v[0], v[0]
+    for k, value in enumerate(drive.tolist()):
+        last, before = value - back1 * last - back2 * before, last
+        out[k] = last
+    return out
 
 
 def _low_pass(v: Floats, cut_hz: float) -> Floats:

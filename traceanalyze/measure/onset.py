@@ -161,15 +161,20 @@ def predict(state: State, move: Move, roughness: FloatArray, noise: SpeedNoise) 
 
 def update(state: State, seen_mps: float, moving: NDArray[np.bool_], noise: SpeedNoise) -> tuple[State, FloatArray]:
     """Return the state after a sample, and the sample's log likelihood; lanes still at rest stay as they are."""
-    if seen_mps == 0 and noise.zero_below_mps > 0:
-        return state, _held_log_likelihood(state, noise)
+    if seen_mps == 0:
+        return state, _zero_log_likelihood(state.v, state.vv, noise)
     expected, slope, white_var = _expected(state.v, moving, noise)
-    cv = state.vv + state.vb
-    cb = state.vb + state.bb
+    return corrected(state, seen_mps - expected - slope * state.b, np.where(moving, slope, 0.0), white_var)
+
+
+def corrected(state: State, miss: FloatArray, slope: FloatArray, white_var: FloatArray) -> tuple[State, FloatArray]:
+    """Return the state after a sample that shows `slope` times (speed + slow noise), and its log likelihood.
+
+    `miss` is what the state before did not expect of the sample; a slope of zero leaves a lane as it was.
+    """
+    cv, ca, cb = state.vv + state.vb, state.va + state.ab, state.vb + state.bb
     spread = slope * slope * (cv + cb) + white_var
-    miss = seen_mps - expected - slope * state.b
-    gain = np.where(moving, slope / spread, 0.0)
-    ca = state.va + state.ab
+    gain = slope / spread
     push = gain * miss
     g = gain * slope
     after = State(
@@ -203,10 +208,13 @@ def _log_normal_with_strays(square: FloatArray, spread: FloatArray) -> FloatArra
     return np.log(np.exp(-0.5 * np.minimum(square, 1000.0)) + wide + 1e-300) - 0.5 * np.log(2 * np.pi * spread)
 
 
-def _held_log_likelihood(state: State, noise: SpeedNoise) -> FloatArray:
-    """Log probability that a receiver with a hold shows zero: the speed is below the hold level (logistic normal)."""
-    spread = np.sqrt(state.vv + noise.sigma_mps**2)
-    return -np.log1p(np.exp(np.clip(1.702 * (state.v - noise.zero_below_mps) / spread, -60, 60)))
+def _zero_log_likelihood(v: FloatArray, vv: FloatArray, noise: SpeedNoise) -> FloatArray:
+    """Log probability that zero is shown: hold or rounding swallow the speed (the normal law as a logistic one).
+
+    The factor 1.702 brings both laws within 0.01 of each other (common practice in item response theory).
+    """
+    spread = np.sqrt(vv + noise.sigma_mps**2)
+    return -np.log1p(np.exp(np.clip(1.702 * (v - noise.zero_below_mps) / spread, -60, 60)))
 
 
 def rest_likelihood(samples: Samples, noise: SpeedNoise) -> FloatArray:
@@ -220,7 +228,8 @@ def rest_likelihood(samples: Samples, noise: SpeedNoise) -> FloatArray:
     share = min(noise.slow_mps / noise.sigma_mps, 1.0) ** 2
     rho = share * np.exp(-gaps_s / noise.slow_tau_s)
     value = rest_log_likelihood(seen, noise.rest_sigma_mps, noise.resolution_mps, rho)
-    out[has] = np.where((seen == 0) & (noise.zero_below_mps > 0), 0.0, value)
+    zero = _zero_log_likelihood(np.zeros(1), np.zeros(1), noise)
+    out[has] = np.where(seen == 0, zero, value)
     return out
 
 

@@ -27,8 +27,8 @@ GENERIC_SLOW_SHARE: Final = 0.5
 GENERIC_SLOW_TAU_S: Final = 1.2
 #: Weight of the generic slow share, in seconds of rest: less rest than this tells next to nothing of it.
 _SLOW_PRIOR_S: Final = 25.0
-#: No receiver is trusted beyond this [m/s]; also keeps every variance above zero.
-FLOOR_SIGMA_MPS: Final = 0.005
+#: No receiver is trusted beyond this [m/s]: below it the model of the motion, not the noise, sets the limit.
+FLOOR_SIGMA_MPS: Final = 0.015
 #: Rest is looked for below this speed [m/s], for at least this long [s], leaving out so much at both ends [s].
 _REST_BELOW_MPS: Final = 0.8
 _REST_AT_LEAST_S: Final = 2.0
@@ -42,6 +42,8 @@ _CALMED: Final = 1.5
 #: Hold taken when fine speeds stay at zero but starts are too few to show the level: receivers hold up to 0.15-0.5 m/s.
 _USUAL_HOLD_MPS: Final = 0.3
 _FINE_STEP_MPS: Final = 0.03
+#: White noise in motion below which zeros at rest prove no hold [m/s].
+_NEXT_TO_NONE_MPS: Final = 0.012
 #: Median of Rayleigh's law over sigma: sqrt(2 ln 2).
 _RAYLEIGH_MEDIAN: Final = math.sqrt(2 * math.log(2))
 #: Median absolute deviation of a normal law over sigma.
@@ -95,8 +97,8 @@ class SpeedNoise:
 
     @property
     def zero_below_mps(self) -> float:
-        """Speed below which a sample shows zero [m/s], by a hold or by coarse rounding; 0 when neither is so."""
-        return max(self.hold_mps, self.resolution_mps / 2 if self.resolution_mps > 2 * self.sigma_mps else 0.0)
+        """Speed below which a sample shows zero [m/s], by a hold or by rounding."""
+        return max(self.hold_mps, self.resolution_mps / 2)
 
 
 def estimate_noise(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any]) -> SpeedNoise:
@@ -122,11 +124,13 @@ def estimate_noise(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any]
         raise SignalError("fewer than two samples have a speed", advice="record speed with the position")
     period_s = nominal_period_s(t_s, stretch)
     resolution_mps = rounding_step_mps(speed_mps)
+    fine_mps = _fine_noise_mps(t_s, speed_mps, stretch, period_s, resolution_mps)
     hold_mps = hold_level_mps(t_s, speed_mps, stretch, resolution_mps)
+    if hold_mps == 0 and not fine_mps < _NEXT_TO_NONE_MPS:
+        hold_mps = _supposed_hold_mps(speed_mps, resolution_mps)
     rests = _rests(t_s, speed_mps, stretch, period_s)
     rest_s = sum(stop - start for start, stop in rests) * period_s
     rest_sigma_mps = _rest_sigma_mps(speed_mps, rests, period_s, resolution_mps)
-    fine_mps = _fine_noise_mps(t_s, speed_mps, stretch, period_s, resolution_mps)
     share, tau_s = _slow_part(speed_mps, rests, period_s)
     sigma_mps, slow_mps = _both(rest_sigma_mps, fine_mps, share, rest_s, hold_mps)
     return SpeedNoise(
@@ -162,7 +166,7 @@ def rounding_step_mps(speed_mps: FloatArray) -> float:
 
 
 def hold_level_mps(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any], resolution_mps: float) -> float:
-    """Return the speed below which the receiver shows zero [m/s]; 0 when it shows none of that.
+    """Return the speed below which the receiver shows zero [m/s]; 0 when that is not seen.
 
     The smallest speed shown is taken when speeds below it would have been seen (three expected, so e^-3 = 5 % by
     chance), counting at each start and stop the share of the step next to the zero that lies below it.
@@ -178,11 +182,17 @@ def hold_level_mps(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any]
     fall = np.flatnonzero(~zero[1:-1] & zero[2:] & joined[:-1] & joined[1:])
     steps = np.concatenate((speed_mps[rise + 2] - speed_mps[rise + 1], speed_mps[fall] - speed_mps[fall + 1]))
     expected = float(np.sum(np.minimum(1.0, (level - resolution_mps) / np.maximum(steps, 0.05))))
-    if expected >= 3:
-        return level
-    # noise is never exactly nothing: fine speeds that stay at zero are held there, though not known up to where
-    fine = resolution_mps < _FINE_STEP_MPS and zero.sum() > 4 * np.sum(~zero & (speed_mps < level + 0.2))
-    return min(level, _USUAL_HOLD_MPS) if fine else 0.0
+    return level if expected >= 3 else 0.0
+
+
+def _supposed_hold_mps(speed_mps: FloatArray, resolution_mps: float) -> float:
+    """Hold of a receiver whose fine speeds stay at zero: noise is never nothing, though the level is not seen."""
+    zero = speed_mps == 0
+    if zero.sum() < 5 or zero.all() or resolution_mps > _FINE_STEP_MPS:
+        return 0.0
+    level = float(speed_mps[~zero].min())
+    shown = int(np.sum(~zero & (speed_mps < level + 0.2)))
+    return min(level, _USUAL_HOLD_MPS) if level > 0.1 and zero.sum() > 4 * shown else 0.0
 
 
 def _rests(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any], period_s: float) -> list[tuple[int, int]]:
