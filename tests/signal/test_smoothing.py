@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from traceanalyze.errors import SignalError
-from traceanalyze.signal.smoothing import Series, Smoothed, log_densities, smooth
+from traceanalyze.signal.smoothing import Series, Smoothed, foretold, smooth
 
 #: A fixed problem: state [v, a], step 0.1 s, density 4, measurement sd 0.05, v = a = 0 with variances 1 and 25 before
 #: the first sample. Values computed with statsmodels 0.15.0 (tsa.statespace KalmanSmoother, initialize_known), and the
@@ -55,7 +55,8 @@ def test_published_example() -> None:
     np.testing.assert_allclose(found.value_variance[0], VAR_V, rtol=0, atol=1e-14)
     np.testing.assert_allclose(found.rate_variance[0], VAR_A, rtol=0, atol=1e-12)
     assert found.log_density.sum() == pytest.approx(LOG_LIKELIHOOD, abs=1e-11)
-    assert log_densities(series(Z), of(4.0)).sum() == pytest.approx(LOG_LIKELIHOOD, abs=1e-11)
+    square, variance = foretold(series(Z), of(4.0), np.arange(10)[:, None])
+    assert -0.5 * np.sum(np.log(2 * np.pi * variance) + square / variance) == pytest.approx(LOG_LIKELIHOOD, abs=1e-11)
 
 
 def by_least_squares(s: Series, density: float) -> tuple[np.ndarray, np.ndarray]:

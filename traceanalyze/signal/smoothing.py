@@ -96,6 +96,8 @@ def smooth(series: Series, densities: FloatArray, overlap: int, robust: float = 
     that it would be just that far off.
     """
     n, lane = series.step_s.size, max(_LANE, overlap)
+    if n <= lane + 2 * overlap:  # not worth cutting
+        lane, overlap = max(n, 1), 0
     begin = np.arange(0, max(n, 1), lane)
     parts = []
     for some in np.array_split(begin, -(-begin.size * densities.size // _LANES_AT_ONCE)):
@@ -105,10 +107,24 @@ def smooth(series: Series, densities: FloatArray, overlap: int, robust: float = 
     return Smoothed(*(np.concatenate(arrays, axis=1)[:, :n] for arrays in zip(*parts, strict=True)))
 
 
-def log_densities(series: Series, densities: FloatArray, robust: float = np.inf) -> FloatArray:
-    """Return (k, n) log-densities of the measurements as `Smoothed` has them, by the forward pass alone, uncut."""
-    at = np.arange(series.step_s.size)[:, None]
-    return _forward(_Lanes.cut(series, at, densities), robust).log_density.T
+def foretold(series: Series, densities: FloatArray, at: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
+    """Return how far off each measurement was from what those before it foretold, by the forward pass alone.
+
+    Parameters
+    ----------
+    at : (m, l) int
+        Samples of each of l lanes, read apart from one another.
+
+    Returns
+    -------
+    square, variance : (k, m, l) float
+        Squared distance, summed over directions, and its variance in each direction; infinite where not used.
+    """
+    passed = _forward(_Lanes.cut(series, at, densities), np.inf)
+    shape = (at.shape[0], densities.size, at.shape[1])
+    with np.errstate(divide="ignore"):
+        both = ((passed.residual**2).sum(axis=1).reshape(shape), (1 / passed.certainty).reshape(shape))
+    return both[0].swapaxes(0, 1), both[1].swapaxes(0, 1)
 
 
 def _laid_end_to_end(array: FloatArray, levels: int) -> FloatArray:
