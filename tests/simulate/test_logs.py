@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from traceanalyze.errors import UsageError
-from traceanalyze.simulate import AccelerometerUnit, Faults, Practice, Receiver, Recipe, Strip, make_log
+from traceanalyze.simulate import AccelerometerUnit, Faults, Practice, Receiver, Recipe, Strip, Surroundings, make_log
 from traceanalyze.simulate.logs import recipe_of
 from traceanalyze.simulate.machines import ConstantThrust, Vehicle
 from traceanalyze.simulate.pushes import Go
@@ -84,9 +84,14 @@ def test_what_is_no_launch_is_listed_apart():
 
 
 def test_directions_and_road_as_each_run_met_them():
-    made = make_log(Recipe(practice=SMALL, strip=Strip(heading_deg=200.0)))
+    around = Surroundings(wind_mps=2.0, grade_pct=0.4)
+    made = make_log(Recipe(practice=SMALL, strip=Strip(heading_deg=200.0), around=around))
     assert [one["heading_deg"] for one in made.truth["launches"]] == [200.0, 20.0]
     assert [one["heading_deg"] for one in made.truth["passes"]] == [200.0, 20.0]
+    assert [one["tailwind_mps"] for one in made.truth["passes"]] == [2.0, -2.0]
+    assert [one["grade_pct"] for one in made.truth["launches"]] == [0.4, -0.4]
+    out, back = (one["balance_mps"] for one in made.truth["passes"])
+    assert out - back > 0.5  # 2 m/s from behind, then from ahead; strengths scatter by 0.1
 
 
 def test_a_log_shows_the_launches_of_its_truth():

@@ -16,34 +16,45 @@ FORMATS = ("nmea", "gpx", "csv")
 ENDINGS = {".nmea": "nmea", ".txt": "nmea", ".log": "nmea", ".gpx": "gpx", ".csv": "csv"}
 
 
+OutPath = Annotated[
+    Path, typer.Option("--out", metavar="PATH", help="The log; its truth goes beside it, as PATH.truth.json.")
+]
+Format = Annotated[
+    str, typer.Option("--format", metavar="FORMAT", help="nmea, gpx or csv; the ending of --out when not given.")
+]
+Spring = Annotated[
+    str, typer.Option("--setup", metavar="SPRING", help="Clutch spring of the pit bike: standard or stiff.")
+]
+Launches = Annotated[int, typer.Option("--launches", metavar="N", help="Standing starts, up and down the strip.")]
+Passes = Annotated[int, typer.Option("--passes", metavar="N", help="Out-and-back pairs of top-speed passes.")]
+Aborted = Annotated[int, typer.Option("--aborted", metavar="N", help="Starts broken off before a launch.")]
+Rate = Annotated[float, typer.Option("--rate", metavar="HZ", help="Epochs of the receiver in a second.")]
+Noise = Annotated[float, typer.Option("--noise", metavar="MPS", help="Standard deviation of one speed sample [m/s].")]
+Accelerometer = Annotated[
+    float, typer.Option("--accelerometer", metavar="HZ", help="Add accelerometer rows at this rate (csv only).")
+]
+Wind = Annotated[float, typer.Option("--wind", metavar="MPS", help="Wind along the strip [m/s].")]
+Grade = Annotated[float, typer.Option("--grade", metavar="PCT", help="Slope along the strip [%].")]
+FaultCount = Annotated[
+    int, typer.Option("--faults", metavar="N", help="Gaps, lost fixes, spikes and damaged lines, N of each.")
+]
+Random = Annotated[int, typer.Option("--random", metavar="N", help="Start of the random numbers.")]
+
+
 def simulate(
-    out: Annotated[
-        Path, typer.Option("--out", metavar="PATH", help="The log; its truth goes beside it, as PATH.truth.json.")
-    ] = Path("simulated.nmea"),
-    log_format: Annotated[
-        str, typer.Option("--format", metavar="FORMAT", help="nmea, gpx or csv; the ending of --out when not given.")
-    ] = "",
-    setup: Annotated[
-        str, typer.Option("--setup", metavar="SPRING", help="Clutch spring of the pit bike: standard or stiff.")
-    ] = "standard",
-    launches: Annotated[
-        int, typer.Option("--launches", metavar="N", help="Standing starts, up and down the strip.")
-    ] = 4,
-    passes: Annotated[int, typer.Option("--passes", metavar="N", help="Out-and-back pairs of top-speed passes.")] = 2,
-    aborted: Annotated[int, typer.Option("--aborted", metavar="N", help="Starts broken off before a launch.")] = 0,
-    rate: Annotated[float, typer.Option("--rate", metavar="HZ", help="Epochs of the receiver in a second.")] = 10.0,
-    noise: Annotated[
-        float, typer.Option("--noise", metavar="MPS", help="Standard deviation of one speed sample [m/s].")
-    ] = 0.05,
-    accelerometer: Annotated[
-        float, typer.Option("--accelerometer", metavar="HZ", help="Add accelerometer rows at this rate (csv only).")
-    ] = 0.0,
-    wind: Annotated[float, typer.Option("--wind", metavar="MPS", help="Wind along the strip [m/s].")] = 0.0,
-    grade: Annotated[float, typer.Option("--grade", metavar="PCT", help="Slope along the strip [%].")] = 0.0,
-    faults: Annotated[
-        int, typer.Option("--faults", metavar="N", help="Gaps, lost fixes, spikes and damaged lines, N of each.")
-    ] = 0,
-    random: Annotated[int, typer.Option("--random", metavar="N", help="Start of the random numbers.")] = 1,
+    out: OutPath = Path("simulated.nmea"),
+    log_format: Format = "",
+    setup: Spring = "standard",
+    launches: Launches = 4,
+    passes: Passes = 2,
+    aborted: Aborted = 0,
+    rate: Rate = 10.0,
+    noise: Noise = 0.05,
+    accelerometer: Accelerometer = 0.0,
+    wind: Wind = 0.0,
+    grade: Grade = 0.0,
+    faults: FaultCount = 0,
+    random: Random = 1,
     json: opt.Json = False,
     force: opt.Force = False,
 ) -> int:

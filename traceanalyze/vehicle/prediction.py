@@ -17,7 +17,7 @@ from traceanalyze.results import Curve, Estimate
 from traceanalyze.trace import FloatArray, Remark
 from traceanalyze.units import Measure, StartRule
 from traceanalyze.vehicle.climbs import elapsed_s
-from traceanalyze.vehicle.gearing import DriveTrain, engine_rpm_at
+from traceanalyze.vehicle.gearing import DriveTrain
 from traceanalyze.vehicle.roadload import resistance_n
 from traceanalyze.vehicle.thrust import Machine, Pull, mean_thrust, pull_of, regeared, regeared_thrust
 
@@ -222,8 +222,3 @@ def _balance(curves: Sequence[Curve], top_mps: float, machine: Machine, train: D
     share = min(max((shift * found - end_mps) / (top_mps - end_mps), 0.0), 1.0)
     bow_n = BOW_SHARE * abs(end_n - float(thrust[-1])) * 4 * share * (1 - share)
     return found, abs(shift * bow_n / slope)
-
-
-def engine_rpm_of(prediction: Prediction, train: DriveTrain) -> float:
-    """Return the engine speed at a predicted top speed [1/min]; NaN when there is none."""
-    return float(engine_rpm_at(train, prediction.after.value))
