@@ -86,6 +86,7 @@ def rest_log_likelihood(seen_mps: FloatArray, sigma_mps: float, step_mps: float,
     """
     before = np.concatenate((np.zeros(1), seen_mps[:-1])) if seen_mps.size else seen_mps
     rho = np.clip(correlation, 0.0, 0.98)
+    rho[:1] = 0.0
     variance = sigma_mps**2 * (1 - rho**2)
     half = max(step_mps / 2, 0.05 * sigma_mps)
     nodes = np.maximum(seen_mps[:, None] + half * np.array([-0.8, -0.4, 0.0, 0.4, 0.8]), 0.02 * sigma_mps)

@@ -1,0 +1,140 @@
+"""The recursion of the start against a published-style fixed example and a dense solve; the ramps."""
+
+import numpy as np
+import pytest
+
+from traceanalyze.measure.later import _Model, draw_later
+from traceanalyze.measure.onset import (
+    RAMP_S,
+    Lanes,
+    Samples,
+    State,
+    corrected,
+    lanes_over,
+    log_posterior,
+    move_between,
+    predict,
+)
+from traceanalyze.measure.paths import _given_next
+from traceanalyze.signal.noise import SpeedNoise
+
+# state [v, a], step 0.1, F = [[1, 0.1], [0, 1]], Q = 4 [[d^3/3, d^2/2], [d^2/2, d]], R = 0.05^2, prior 0 with
+# diag(1, 25) at the first sample; computed with statsmodels' KalmanSmoother, filterpy 2.0.0, pykalman 0.11.2 and a
+# dense batch least squares, which agree to 1e-12
+SEEN = np.array([0.02, -0.03, 0.11, 0.35, 0.62, 0.88, 1.21, 1.43, 1.77, 1.98])
+SMOOTH_V = np.array([
+    -0.032410358815, 0.017639697118, 0.139544308934, 0.345891613635, 0.606147469154,
+    0.889975538061, 1.180250942039, 1.460835319189, 1.736439740838, 1.995766755743,
+])  # fmt: skip
+SMOOTH_A = np.array([
+    0.357662235542, 0.783315909004, 1.667714160914, 2.393384942854, 2.756840874270,
+    2.901769292850, 2.859186140869, 2.787279577529, 2.677359513000, 2.551225467060,
+])  # fmt: skip
+VAR_V4 = 9.920446331155e-04
+LOG_LIKELIHOOD = 4.787581043822
+QUIET = SpeedNoise(0.05, 1e-9, 1.0, 0.0, 0.0, 60.0, 0.1)
+
+
+def one(value):
+    return np.array([float(value)])
+
+
+def forward():
+    """Filtered states of the example, and its log likelihood."""
+    lane = Lanes(one(-10), one(0.01), np.array([0]), one(4.0), one(0))
+    zero = one(0)
+    state = State(zero, zero, zero, one(1), zero, zero, one(25), zero, zero)
+    track, total = [], 0.0
+    for k, seen in enumerate(SEEN):
+        if k:
+            state = predict(state, move_between(lane, 0.1 * (k - 1), 0.1 * k, QUIET), lane.roughness, QUIET)
+        state, value = corrected(state, one(seen) - state.v - state.b, one(1), one(0.05**2))
+        total += float(value[0])
+        track.append(state)
+    return lane, track, total
+
+
+def test_recursion_gives_the_log_likelihood_of_the_example():
+    # 1e-2: a share of 0.001 of strays is mixed in, at ten samples; without the update of one sample it is off by > 1
+    assert forward()[2] == pytest.approx(LOG_LIKELIHOOD, abs=0.02)
+
+
+def test_backward_pass_gives_the_smoothed_states_of_the_example():
+    lane, track, _ = forward()
+    here = (track[-1].v, track[-1].a, one(0))
+    spread = np.array([[track[-1].vv[0], track[-1].va[0]], [track[-1].va[0], track[-1].aa[0]]])
+    means, variances = [here], [spread]
+    for k in range(8, -1, -1):
+        move = move_between(lane, 0.1 * k, 0.1 * (k + 1), QUIET)
+        given = _given_next(track[k], here, move, lane.roughness, QUIET)
+        tilt = [
+            _given_next(track[k], tuple(h + one(1e-3 * (i == j)) for j, h in enumerate(here)), move, one(4.0), QUIET)
+            for i in (0, 1)
+        ]
+        gain = np.array([[(t.v - given.v)[0], (t.a - given.a)[0]] for t in tilt]).T / 1e-3
+        left = np.array([[given.vv[0], given.va[0]], [given.va[0], given.aa[0]]])
+        here, spread = (given.v, given.a, one(0)), left + gain @ spread @ gain.T
+        means.append(here)
+        variances.append(spread)
+    # 1e-8: rounding, and the slow noise of 1e-9 m/s that the state carries along
+    np.testing.assert_allclose([m[0][0] for m in means[::-1]], SMOOTH_V, atol=1e-8)
+    np.testing.assert_allclose([m[1][0] for m in means[::-1]], SMOOTH_A, atol=1e-8)
+    assert variances[::-1][4][0, 0] == pytest.approx(VAR_V4, rel=1e-6)
+
+
+def test_dense_model_gives_the_log_likelihood_of_the_example():
+    u = 0.1 * np.arange(10)
+    step = np.diff(u, prepend=0.0)
+    design = np.stack((np.ones(10), u, np.zeros(10)), axis=1)
+    model = _Model(
+        u_s=u, step_s=step, has=np.arange(10), grow=np.tril(u[:, None] - u + step / 2), ones=np.tril(np.ones((10, 10))),
+        bow=u**2 / 2, design=design, known=design @ np.diag((1, 25, 0)) @ design.T + 0.05**2 * np.eye(10), miss=SEEN,
+    )  # fmt: skip
+    assert model.solved(np.full(10, 4.0))[1] - 5 * np.log(2 * np.pi) == pytest.approx(LOG_LIKELIHOOD, abs=1e-8)
+
+
+def test_draws_of_what_follows_agree_with_a_dense_solve():
+    # Gaussian conditioning by numpy on the same roughness: mean within 4 standard errors of 256 antithetic draws,
+    # standard deviations within 15 % (4 % expected at 256 draws)
+    noise = SpeedNoise(0.1, 1e-9, 1.0, 0.0, 0.0, 60.0, 0.1)
+    u = 0.1 * np.arange(1, 41)
+    seen = 2.0 * u + 1.0 + 0.1 * np.random.default_rng(0).standard_normal(40)
+    mean = np.tile((1.0, 2.0, 0.0), (256, 1))
+    cov = np.diag((0.04, 0.25, 1e-12))
+    _, speed, accel = draw_later(mean, cov, 0.0, Samples(u, seen), noise, np.random.default_rng(1))
+    plain = np.polyfit(u, seen, 1)
+    assert np.abs(speed.mean(axis=0) - np.polyval(plain, u)).max() < 0.1  # a ride this even is nearly a line
+    assert speed.std(axis=0).mean() == pytest.approx(0.1 * np.sqrt(2.5 / 40), rel=0.6)
+    assert accel.mean() == pytest.approx(2.0, abs=0.1)
+
+
+@pytest.mark.parametrize("shape", [0, 1, 2])
+def test_ramp_rises_from_none_to_all_and_its_integral_belongs_to_it(shape):
+    lane = Lanes(one(0), one(0.4), np.array([shape]), one(1), one(0))
+    t = np.linspace(-0.1, 0.8, 1801)
+    ramp = np.array([lane.ramp(moment)[0] for moment in t])
+    area = np.array([lane.ramp_integral(moment)[0] for moment in t])
+    assert ramp[t <= 0].max() == 0
+    assert ramp[t >= 0.4].min() == 1
+    assert (np.diff(ramp) >= -1e-12).all()
+    # fundamental theorem of calculus, midpoint rule: error step^2/24 times the second derivative (< 20 / s^2)
+    np.testing.assert_allclose(np.diff(area), (ramp[1:] + ramp[:-1]) / 2 * np.diff(t), atol=1e-6)
+
+
+def test_lanes_cover_every_combination():
+    lanes = lanes_over(np.array([0.0, 0.1]))
+    assert lanes.t0_s.size == 2 * len(RAMP_S) * 3 * 3
+    assert np.exp(lanes.log_prior).sum() == pytest.approx(2.0)  # one for each onset
+
+
+def test_posterior_lies_about_the_true_onset():
+    rng = np.random.default_rng(3)
+    noise = SpeedNoise(0.05, 0.035, 1.2, 0.0, 0.0, 60.0, 0.1)
+    t = np.arange(-1.5, 2.5, 0.1) + 0.037
+    seen = np.hypot(3 * np.maximum(t, 0) + 0.05 * rng.standard_normal(t.size), 0.05 * rng.standard_normal(t.size))
+    lanes = lanes_over(np.linspace(-0.5, 0.3, 41))
+    weight = log_posterior(lanes, Samples(t, seen), noise)
+    weight = np.exp(weight - weight.max())
+    mean = float(weight @ lanes.t0_s / weight.sum())
+    assert abs(mean) < 0.1  # one sample; a uniform posterior would have its mean there too, but not its spread:
+    assert np.sqrt(weight @ (lanes.t0_s - mean) ** 2 / weight.sum()) < 0.1  # against 0.23 of the grid
