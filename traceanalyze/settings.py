@@ -132,3 +132,55 @@ COAST_LOSES_MPS: Final = 3.0
 COAST_SLOPE_S: Final = 1.6
 #: Its last third slows by no more than this share of the first third's deceleration.
 COAST_EASES_SHARE: Final = 1.1
+
+# --- book ----------------------------------------------------------------------------------------------------------
+#: Measures the run book keeps of every launch beside those asked for: what somebody may want to compare next year,
+#: when the log is gone. None ends below the lowest of `DEFAULT_MEASURES`, which decides what counts as a launch.
+BOOK_MEASURES: Final = (
+    "0-20 mph", "0-30 mph", "0-40 mph", "0-50 km/h", "0-60 mph", "10-30 mph", "20-30 mph", "20-40 mph", "60 ft",
+    "100 m", "1/8 mi",
+)  # fmt: skip
+
+# --- top speed -----------------------------------------------------------------------------------------------------
+#: Paths drawn around a top; the standard deviation over 256 of them is known to 4 %.
+SUMMIT_DRAWS: Final = 256
+#: Most samples weighed at once; more are averaged in groups.
+SUMMIT_SAMPLES: Final = 110
+#: Finest step of the moments a path is drawn on [s]; where acceleration changes by 5 m/s^2 a path of straight pieces
+#: loses 0.003 m of way.
+SUMMIT_GRID_S: Final = 0.08
+#: Finest step of the moments at which the throttle may close [s].
+SUMMIT_CORNER_S: Final = 0.05
+#: Time before the throttle closes over which acceleration is told [s].
+SUMMIT_SLOPE_S: Final = 2.0
+#: Roughness of the acceleration [m^2/s^5]: it wanders by the root of it within a second. From a plateau to gusts.
+SUMMIT_ROUGHNESS: Final = (0.0003, 0.003, 0.03, 0.3)
+#: The corner where the throttle closes: change of acceleration (standard deviation) [m/s^2], time it takes [s], and
+#: the share of tops without one (the log ends, or speed fades away).
+CORNER_SD_MPS2: Final = 4.0
+CORNER_RAMPS_S: Final = (0.06, 0.2, 0.4)
+CORNER_NONE: Final = 0.3
+#: A corner that takes away less acceleration than this is not the throttle closing [m/s^2].
+SUMMIT_FALL_MPS2: Final = 0.3
+#: Samples so long before and after the top belong to it [s], and one and a half windows more.
+SUMMIT_BEFORE_S: Final = 9.0
+SUMMIT_AFTER_S: Final = 3.0
+#: Stated uncertainties are wider than the paths scatter by this: the noise itself is known to a tenth or so.
+SUSTAINED_WIDENING: Final = 1.06
+#: Gaining surely more than this is still accelerating [m/s^2] (at 25 m/s a light vehicle gains it 1 % below its limit);
+#: surely less than the second is levelled off; between them nobody can tell.
+LEVEL_MPS2: Final = 0.05
+LEVEL_SURE_MPS2: Final = 0.15
+#: Speed is held while it stays within this share of the top.
+HELD_SHARE: Final = 0.005
+#: Shortest measured base of the rules for top speed [m]: French arrete of 27 March 1979, article 2.
+MEASURED_BASE_M: Final = 100.0
+#: The approach whose fading pull is followed: from this share of the top, for so long at most [s].
+APPROACH_SHARE: Final = 0.75
+APPROACH_S: Final = 25.0
+#: Drag over mass, 0.5 rho CdA / m [1/m]: from a 2-tonne car to a child's kart.
+DRAG_PER_MASS: Final = (0.0003, 0.008)
+#: A limiting speed is told while the law fits (chi-square per degree of freedom) and its standard uncertainty is less
+#: than this share.
+LIMIT_MISFIT: Final = 2.0
+LIMIT_STDERR_SHARE: Final = 0.05

@@ -172,13 +172,14 @@ def test_names_are_taken_as_written_and_from_the_sheets_folder(folder, monkeypat
         (folder / name).touch()
     monkeypatch.chdir("/")
     listed = ", ".join(f'"{name}"' for name in [*strange, "sub/run1.nmea", "../" + folder.name + "/run2.nmea"])
-    text = f'[[setup]]\nname = "a"\nfiles = [{listed}]\nskip = ["a#2#3", "sub/run1.nmea#pass 1", "two  spaces #1"]\n'
+    text = f'[[setup]]\nname = "a"\nfiles = [{listed}]\nskip = ["a#2#3", "sub/run1.nmea#pass 1", "two  spaces #1", "sub/run1.nmea#p12"]\n'
     setup = read(folder, text).setups[0]
     assert [path.name for path in setup.files] == [*strange, "run1.nmea", "run2.nmea"]
     assert setup.skip == (
         Skip(folder / "a#2", "launch", 3),
         Skip(folder / "sub" / "run1.nmea", "pass", 1),
         Skip(folder / "two  spaces ", "launch", 1),
+        Skip(folder / "sub" / "run1.nmea", "pass", 12),
     )
 
 

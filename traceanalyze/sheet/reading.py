@@ -21,7 +21,7 @@ from traceanalyze.sheet.together import mistakes_together
 MAX_SHEET_BYTES: Final = 250_000
 #: Files of one setup; a long day has a few dozen.
 MOST_FILES: Final = 1000
-_SKIP: Final = re.compile(r"(.+)#\s*(pass\s*)?([1-9]\d{0,5})", re.DOTALL | re.ASCII)
+_SKIP: Final = re.compile(r"(.+)#\s*(p(?:ass\s*)?)?([1-9]\d{0,5})", re.DOTALL | re.ASCII)
 
 Values = dict[str, Any]
 
@@ -204,7 +204,7 @@ class SheetReader:
         found = _SKIP.fullmatch(word)
         if found is None:
             advice = (
-                'write the file, # and the number of the launch, such as "run3.nmea#2" (a pass: "run3.nmea#pass 2")'
+                'write the file, # and the number of the launch, such as "run3.nmea#2" (a pass: "run3.nmea#p2")'
             )
             self._tell(entry.line_of(word), f"{short(word)} names no run to skip", advice)
             return None

@@ -1,0 +1,106 @@
+"""Adding logs to the book and taking them out, each whole or not at all."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from traceanalyze.book.entries import Entry
+from traceanalyze.book.opening import Book
+from traceanalyze.book.recording import entry_records
+from traceanalyze.book.records import LogRecord
+from traceanalyze.book.tables import delete_log, insert_log, is_known, logs_of, note_fitting, note_vehicle
+from traceanalyze.errors import BookError, TraceError
+from traceanalyze.parsers.files import fingerprint
+from traceanalyze.settings import MAX_PLAIN_BYTES
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Added:
+    """What became of one log.
+
+    Attributes
+    ----------
+    path : str
+    status : str
+        `added`; `known` (its bytes are in the book already: nothing was changed); `empty` (no launch and no pass of
+        it belongs to a setup: nothing to keep); `removed`.
+    setups, dates : tuple of str
+        Whose runs they are, and of which day.
+    launches, passes, left_out : int
+    """
+
+    path: str
+    status: Literal["added", "known", "empty", "removed"]
+    setups: tuple[str, ...] = ()
+    dates: tuple[str, ...] = ()
+    launches: int = 0
+    passes: int = 0
+    left_out: int = 0
+
+
+def add_entry(book: Book, entry: Entry) -> Added:
+    """Add one log in one transaction: after a kill or power cut at any moment it is wholly in the book or not at all.
+
+    Raises
+    ------
+    BookError
+        If nobody says which day it was, or the book cannot be written.
+    """
+    found = entry_records(entry)
+    with book.change() as connection:
+        if is_known(connection, found.log):
+            return _told(_stored(connection, found.log), "known", entry.sheet.path)
+        if not found.log.runs:
+            return Added(path=entry.sheet.path, status="empty")
+        insert_log(connection, found.log)
+        note_vehicle(connection, found.vehicle)
+        for fitting in found.fittings:
+            note_fitting(connection, fitting)
+    return _told(found.log, "added", entry.sheet.path)
+
+
+def remove_logs(book: Book, *, sha256: str = "", path: str = "") -> list[Added]:
+    """Take out every log with these bytes, or, when none has them, those that were added under this path.
+
+    Raises
+    ------
+    BookError
+        If there is none, or the book cannot be written.
+    """
+    with book.change() as connection:
+        logs = logs_of(connection)
+        found = [log for log in logs if sha256 and log.sha256 == sha256] or [log for log in logs if log.path == path]
+        if not found:
+            raise BookError(
+                f"no log {path!r} is in the run book", where=str(book.path), advice="see traceanalyze book show"
+            )
+        for log in found:
+            delete_log(connection, log)
+    return [_told(log, "removed", log.path) for log in found]
+
+
+def fingerprint_of(path: str) -> str:
+    """Return the SHA-256 of a file's bytes; empty when there is no such file any more."""
+    try:
+        return fingerprint(Path(path), MAX_PLAIN_BYTES)[0]
+    except TraceError:
+        return ""
+
+
+def _stored(connection: sqlite3.Connection, log: LogRecord) -> LogRecord:
+    return next(one for one in logs_of(connection) if (one.sha256, one.member) == (log.sha256, log.member))
+
+
+def _told(log: LogRecord, status: Literal["added", "known", "removed"], path: str) -> Added:
+    return Added(
+        path=path,
+        status=status,
+        setups=tuple(dict.fromkeys(run.setup for run in log.runs)),
+        dates=tuple(dict.fromkeys(run.date for run in log.runs)),
+        launches=sum(run.kind == "launch" for run in log.runs),
+        passes=sum(run.kind == "pass" for run in log.runs),
+        left_out=sum(bool(run.left_out) for run in log.runs),
+    )
