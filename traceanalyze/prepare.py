@@ -6,8 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from traceanalyze.errors import SignalError
-from traceanalyze.signal.cleaning import clean_speed
+from traceanalyze.signal.cleaning import clean_positions, clean_speed
 from traceanalyze.signal.noise import SpeedNoise, estimate_noise
 from traceanalyze.signal.positions import speed_from_positions
 from traceanalyze.trace import Remark, Trace, with_remarks
@@ -25,11 +24,35 @@ def prepared(trace: Trace) -> tuple[Trace, SpeedNoise]:
         return _from_accelerometer(trace)
     if trace.speed_source == "positions":
         return _from_positions(trace)
-    cleaned = _cleaned(trace)
+    cleaned = _speeds_cleaned(_positions_cleaned(trace))
     return cleaned, estimate_noise(cleaned.t_s, cleaned.speed_mps, cleaned.stretch)
 
 
-def _cleaned(trace: Trace) -> Trace:
+def _from_positions(trace: Trace) -> tuple[Trace, SpeedNoise]:
+    """Find the speed by a smoother on the positions; what jumps or stands still is left out and counted."""
+    found = speed_from_positions(trace.t_s, trace.lat_deg, trace.lon_deg, trace.stretch)
+    jumped = int(found.left_out.sum())
+    tally = dict(trace.tally) | ({"glitch": trace.tally.get("glitch", 0) + jumped} if jumped else {})
+    stretch = trace.stretch + np.cumsum(found.shifted).astype(np.int32)
+    utc0_s = trace.utc0_s[trace.stretch][np.flatnonzero(np.diff(stretch, prepend=-1))]
+    columns = {
+        "speed_mps": found.speed_mps,
+        "course_deg": np.where(np.isfinite(trace.course_deg), trace.course_deg, found.course_deg),
+        "lat_deg": np.where(found.left_out, np.nan, trace.lat_deg),
+        "lon_deg": np.where(found.left_out, np.nan, trace.lon_deg),
+    }
+    history = (*trace.history, "speed found from positions")
+    with_speed = replace(trace, **columns, stretch=stretch, utc0_s=utc0_s, tally=tally, history=history)
+    return with_remarks(with_speed, _POSITIONS_ONLY, *found.remarks), found.noise
+
+
+_POSITIONS_ONLY = Remark(
+    "speed-from-positions",
+    "the log states no speed: it is found from the positions, which is less sharp; record speed if the logger can",
+)
+
+
+def _speeds_cleaned(trace: Trace) -> Trace:
     """Take impossible speeds out (they become NaN and are counted)."""
     glitch, remarks = clean_speed(trace.t_s, trace.speed_mps, trace.lat_deg, trace.lon_deg, trace.stretch)
     count = int(glitch.sum())
@@ -39,3 +62,13 @@ def _cleaned(trace: Trace) -> Trace:
     speed_mps = np.where(glitch, np.nan, trace.speed_mps)
     cleaned = replace(trace, speed_mps=speed_mps, tally=tally, history=(*trace.history, f"{count} glitches taken out"))
     return with_remarks(cleaned, *remarks)
+
+
+def _positions_cleaned(trace: Trace) -> Trace:
+    """Take positions that jump away and back out (they become NaN; the point itself stays)."""
+    jumped, remarks = clean_positions(trace.t_s, trace.lat_deg, trace.lon_deg, trace.stretch)
+    if not jumped.any():
+        return trace
+    columns = {name: np.where(jumped, np.nan, getattr(trace, name)) for name in ("lat_deg", "lon_deg", "altitude_m")}
+    history = (*trace.history, f"{int(jumped.sum())} jumping positions taken out")
+    return with_remarks(replace(trace, **columns, history=history), *remarks)

@@ -154,21 +154,3 @@ def named(setups: Sequence[SetupRuns], name: str | None) -> SetupRuns:
             return setup
     known = ", ".join(shown(setup.name) for setup in setups)
     raise UsageError(f"no setup is called {name!r}", advice=f"there are: {known}")
-
-
-def compared(
-    baseline: SetupRuns, changed: SetupRuns, asked: Asked, sheet: DaySheet | None, *, smallest: float | None = None
-) -> Comparison | None:
-    """Return the comparison of two setups; None when one of them has no run at all."""
-    raise_if_same(baseline, changed)
-    if not all(setup.launches or setup.passes for setup in (baseline, changed)):
-        return None
-    return compare(
-        baseline.sheets,
-        changed.sheets,
-        measures=asked.measures,
-        start_rule=asked.start_rule,
-        smallest=smallest,
-        names=(baseline.name, changed.name),
-        conditions=sheet_conditions(sheet, baseline.name, changed.name),
-    )

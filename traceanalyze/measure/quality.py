@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 
 from traceanalyze.results import Launch, number
+from traceanalyze.signal.geodesy import local_east_north_m
 from traceanalyze.signal.noise import SpeedNoise
-from traceanalyze.signal.timebase import gap_durations_s, jitter_s
+from traceanalyze.signal.timebase import timebase
 from traceanalyze.trace import FloatArray, Trace
 
 #: Standard uncertainty of a 0-30 mph time (rollout) per unit of speed noise [s per m/s], and how it grows with the
@@ -79,14 +80,14 @@ class LogQuality:
 
 def log_quality(trace: Trace, noise: SpeedNoise, launches: Sequence[Launch]) -> LogQuality:
     """Return what a cleaned trace shows of its receiver."""
-    gaps_s = gap_durations_s(trace.t_s, trace.stretch)
+    clock = timebase(trace.t_s, trace.stretch)
     expected_s, basis = expected_stderr_s(noise, launches)
     return LogQuality(
         rate_hz=1 / noise.period_s,
         period_s=noise.period_s,
-        jitter_s=jitter_s(trace.t_s, trace.stretch),
-        gaps=int(gaps_s.size),
-        longest_gap_s=float(gaps_s.max(initial=0.0)),
+        jitter_s=clock.jitter_s,
+        gaps=int(clock.gap_s.size),
+        longest_gap_s=float(clock.gap_s.max(initial=0.0)),
         noise_mps=noise.sigma_mps,
         slow_mps=noise.slow_mps,
         resolution_mps=noise.resolution_mps,
@@ -141,8 +142,6 @@ def _overlap_product(derived: FloatArray, stated: FloatArray, lag: int) -> float
 
 def position_speed_mps(trace: Trace) -> FloatArray:
     """Return the speed from neighbouring positions at each point [m/s], centred; NaN at ends and where unknown."""
-    from traceanalyze.signal.geodesy import local_east_north_m
-
     speed = np.full(trace.points, np.nan)
     if trace.points < 3 or not np.isfinite(trace.lat_deg).any():
         return speed

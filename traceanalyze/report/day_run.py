@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from traceanalyze import __version__
+from traceanalyze.compare.logs import compare
 from traceanalyze.comparison import Comparison
 from traceanalyze.errors import InputError
 from traceanalyze.report.day import LogTask, all_worked, day_files, picture_names, setup_groups
@@ -16,8 +17,9 @@ from traceanalyze.report.files import check_output, make_folder, write_atomicall
 from traceanalyze.report.measure_json import measure_document
 from traceanalyze.results import RunSheet
 from traceanalyze.session import Asked
-from traceanalyze.setups import SetupRuns, compared, files_of, logs_in, named, runs_of_sheet
+from traceanalyze.setups import SetupRuns, files_of, logs_in, named, runs_of_sheet
 from traceanalyze.sheet import DaySheet, read_sheet
+from traceanalyze.sheet.starting import FoundLog, new_sheet_text
 
 #: Without a day sheet, logs stand in for setups as long as there are few enough to be told apart in one picture.
 MOST_UNNAMED_SETUPS = 5
@@ -98,12 +100,26 @@ def day_results(
     comparisons: list[Comparison] = []
     if len(setups) > 1:
         first = named(setups, baseline)
-        comparisons = [
-            one
-            for other in setups
-            if other is not first and (one := compared(first, other, plan.asked, plan.sheet, smallest=smallest))
-        ]
+        others = [setup for setup in setups if setup is not first]
+        comparisons = [_compared(first, other, plan, smallest) for other in others if _have_runs(first, other)]
     return DayResults(plan=plan, by_file=by_file, setups=tuple(setups), comparisons=tuple(comparisons))
+
+
+def _have_runs(*setups: SetupRuns) -> bool:
+    return all(setup.launches or setup.passes for setup in setups)
+
+
+def _compared(first: SetupRuns, other: SetupRuns, plan: DayPlan, smallest: float | None) -> Comparison:
+    conditions = {setup.name: setup.conditions for setup in plan.sheet.setups} if plan.sheet is not None else {}
+    return compare(
+        first.sheets,
+        other.sheets,
+        start_rule=plan.asked.start_rule,
+        smallest=smallest,
+        names=(first.name, other.name),
+        conditions=(conditions[first.name], conditions[other.name]) if conditions else None,
+        system=plan.asked.system,
+    )
 
 
 def _setups_of_logs(by_file: Mapping[Path, Sequence[RunSheet]]) -> list[SetupRuns]:
@@ -152,9 +168,18 @@ def write_new_sheet(
     plan: DayPlan, by_file: Mapping[Path, Sequence[RunSheet]], out: Path | None, *, force: bool
 ) -> Path:
     """Write a commented day sheet that lists the folder's logs, one setup each, and return its name."""
-    from traceanalyze.sheet.starting import new_sheet_text
-
     path = plan.folder / SHEET_NAME if out is None else out
-    entries = [(path.name, sheet) for path, sheets in by_file.items() for sheet in sheets if not sheet.refused]
-    write_atomically(path, new_sheet_text(entries), force=force, inputs=[task.path for task in plan.tasks])
+    logs = [_found(path.name, sheet) for path, sheets in by_file.items() for sheet in sheets]
+    write_atomically(path, new_sheet_text(logs), force=force, inputs=[task.path for task in plan.tasks])
     return path
+
+
+def _found(name: str, sheet: RunSheet) -> FoundLog:
+    return FoundLog(
+        name=name,
+        start_utc_s=sheet.time_origin_utc_s,
+        duration_s=sheet.duration_s,
+        launches=len(sheet.launches),
+        passes=len(sheet.passes),
+        error=sheet.error or "",
+    )
