@@ -2,15 +2,18 @@
 
 import math
 import random
+from dataclasses import replace
 
 import pytest
 
 from tests.book.making import MORNING, entry, in_memory, log, undated
 from traceanalyze.book.comparing import book_case, compare_book, smallest_differences
+from traceanalyze.book.entries import Entry, Share
 from traceanalyze.book.overview import overview
 from traceanalyze.book.reading import all_runs, chosen_runs, runs_of, scatter
 from traceanalyze.book.store import add_entry
 from traceanalyze.errors import BookError, UsageError
+from traceanalyze.sheet import Conditions, Setup
 from traceanalyze.units import parse_measure
 
 # NIST Statistical Reference Datasets, one-way analysis of variance, 'SiRstv' (resistivity of silicon, five instruments,
@@ -185,6 +188,22 @@ def test_left_out_runs_are_named(book):
     found = compare_book(book_case(book, "A", "B"))
     assert len(found.headline.baseline_runs) == 2
     assert found.remarks[0].text == "1 run left out by the rider's word"
+
+
+def test_conditions_of_each_day_are_warned_about(book):
+    wind = Conditions(wind_mps=4.0, wind_from_deg=90.0, air_temperature_c=20.0, pressure_hpa=1000.0, rider_mass_kg=70.0)
+    for day in (0, 1):
+        for place, setup in enumerate("AB"):
+            sheet = log(f"{day}{setup}", [4.0, 4.1], origin=MORNING + 86400 * day + 900 * place)
+            heavier = replace(wind, rider_mass_kg=76.0) if setup == "B" else wind
+            share = Share(setup=Setup(name=setup, conditions=heavier if day == 0 else Conditions()), sheet=sheet)
+            add_entry(book, Entry(sheet=sheet, file=sheet.path, shares=(share,), place="field"))
+    found = compare_book(book_case(book, "A", "B"))
+    texts = [remark.text for remark in found.remarks if remark.code != "several-days"]
+    # 3 m/s mean wind: German StVZO coast-down rule 3.9.2.3; 6 kg of rider is more than 5 kg
+    assert texts[0] == "2026-05-17 field: mean wind 4 m/s is above 3 m/s"
+    assert "ridden with 70 kg" in texts[1]
+    assert texts[-1] == "2026-05-18 field: not known: wind, air, rider mass"
 
 
 def test_what_cannot_be_compared(book):

@@ -3,16 +3,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from statistics import median
+from typing import Any
 
 import numpy as np
 
 from traceanalyze import settings
 from traceanalyze.book.opening import Book
-from traceanalyze.book.reading import USUAL_WINDOW, BookRun, all_runs, chosen_runs, compared_runs, vehicle_chosen
-from traceanalyze.book.records import CurveRecord
+from traceanalyze.book.reading import (
+    USUAL_WINDOW,
+    BookRun,
+    all_fittings,
+    all_runs,
+    chosen_runs,
+    compared_runs,
+    vehicle_chosen,
+)
+from traceanalyze.book.records import CurveRecord, FittingRecord
+from traceanalyze.compare.conditions import condition_remarks
 from traceanalyze.compare.curves import compare_curves
 from traceanalyze.compare.logs import own_scatter_of
 from traceanalyze.compare.quantity import parse_amount, quantity, shown_unit
@@ -22,8 +32,15 @@ from traceanalyze.compare.verdict import compare_runs
 from traceanalyze.comparison import Comparison, CurveComparison, MeasureComparison, Run
 from traceanalyze.errors import UsageError, shown
 from traceanalyze.results import Curve
+from traceanalyze.sheet import Conditions
 from traceanalyze.trace import Remark
 from traceanalyze.units import Measure, System, parse_measure
+
+#: Conditions that are looked at for warnings.
+NUMBERS = (
+    "air_temperature_c", "pressure_hpa", "humidity_pct", "wind_mps", "gust_mps", "wind_from_deg", "grade_pct",
+    "rider_mass_kg",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +51,7 @@ class BookCase:
     changed: str
     runs: tuple[BookRun, ...]
     others: tuple[BookRun, ...]
+    fittings: tuple[FittingRecord, ...] = ()
     start_rule: str = "rollout"
     window: str = USUAL_WINDOW
     system: System = "imperial"
@@ -79,6 +97,7 @@ def book_case(
         changed=changed,
         runs=tuple(pair),
         others=tuple(others),
+        fittings=tuple(one for one in all_fittings(book) if one.vehicle == chosen),
         start_rule=start_rule,
         window=window,
         system=system,
@@ -179,4 +198,28 @@ def _remarks(case: BookCase) -> list[Remark]:
         remarks.append(Remark("several-days", text))
     if case.others and case.history(parse_measure(settings.COMPARE_MEASURES[0])):
         remarks.append(Remark("own-history", "the rider's history is that of the vehicle's other setups in the book"))
-    return remarks
+    return [*remarks, *_about_conditions(case)]
+
+
+def _about_conditions(case: BookCase) -> Iterator[Remark]:
+    """Yield the warnings about each day that both setups ran on, with the day's name when there are several."""
+    names = (case.baseline, case.changed)
+    days = {one.block: (one.run.date, one.run.place) for one in case.runs}
+    shared = [day for day in days.values() if {one.run.setup for one in case.runs if _day(one) == day} == set(names)]
+    for day in shared:
+        pair = (_conditions(case, names[0], day), _conditions(case, names[1], day))
+        headings = [one.run.heading_deg for one in case.runs if _day(one) == day and one.run.heading_deg is not None]
+        for remark in condition_remarks(names, pair, headings):
+            yield remark if len(days) == 1 else Remark(remark.code, f"{shown(' '.join(day).strip())}: {remark.text}")
+
+
+def _day(one: BookRun) -> tuple[str, str]:
+    return one.run.date, one.run.place
+
+
+def _conditions(case: BookCase, setup: str, day: tuple[str, str]) -> Conditions:
+    """Return what the book knows of a setup on a day, as a day sheet would say it."""
+    found = [one.facts for one in case.fittings if (one.setup, one.date, one.place) == (setup, *day)]
+    stated = [(name, value) for one in found for name, value in one.items()]
+    facts: dict[str, Any] = {name: value for name, value in stated if name in NUMBERS and isinstance(value, float)}
+    return Conditions(**facts)

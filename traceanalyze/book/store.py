@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 from traceanalyze.book.entries import Entry
 from traceanalyze.book.opening import Book
-from traceanalyze.book.recording import entry_records
+from traceanalyze.book.recording import EntryRecords, entry_records
 from traceanalyze.book.records import LogRecord
 from traceanalyze.book.tables import delete_log, insert_log, is_known, logs_of, note_fitting, note_vehicle
 from traceanalyze.errors import BookError, TraceError
@@ -49,17 +50,46 @@ def add_entry(book: Book, entry: Entry) -> Added:
     BookError
         If nobody says which day it was, or the book cannot be written.
     """
-    found = entry_records(entry)
+    return add_records(book, entry_records(entry), entry.sheet.path)
+
+
+def add_entries(book: Book, entries: Iterable[Entry]) -> tuple[list[Added], list[str]]:
+    """Add logs one by one; one that nobody dated never stops the rest. Return what became of each, and the errors.
+
+    Raises
+    ------
+    BookError
+        If the book cannot be written.
+    """
+    added, errors = [], []
+    for entry in entries:
+        try:
+            found = entry_records(entry)
+        except BookError as error:
+            errors.append(str(error))
+        else:
+            added.append(add_records(book, found, entry.sheet.path))
+    return added, errors
+
+
+def add_records(book: Book, found: EntryRecords, path: str) -> Added:
+    """Add one log's records in one transaction; `path` is what the log is called in the answer.
+
+    Raises
+    ------
+    BookError
+        If the book cannot be written.
+    """
     with book.change() as connection:
         if is_known(connection, found.log):
-            return _told(_stored(connection, found.log), "known", entry.sheet.path)
+            return _told(_stored(connection, found.log), "known", path)
         if not found.log.runs:
-            return Added(path=entry.sheet.path, status="empty")
+            return Added(path=path, status="empty")
         insert_log(connection, found.log)
         note_vehicle(connection, found.vehicle)
         for fitting in found.fittings:
             note_fitting(connection, fitting)
-    return _told(found.log, "added", entry.sheet.path)
+    return _told(found.log, "added", path)
 
 
 def remove_logs(book: Book, *, sha256: str = "", path: str = "") -> list[Added]:
