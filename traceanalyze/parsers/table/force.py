@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from traceanalyze.trace import Accelerometer, FloatArray
 from traceanalyze.units import GRAVITY_MPS2
@@ -48,18 +49,24 @@ def accelerometer_of(
     """
     measured = [axis for axis in axes if axis is not None]
     known = np.isfinite(t_s) & np.logical_or.reduce([np.isfinite(axis) for axis in measured])
-    rows = np.flatnonzero(known)
-    if not rows.size:
+    count = int(known.sum())
+    if not count:
         return None, 0
+    rows = slice(None) if count == t_s.size else np.flatnonzero(known)
     times = t_s[rows]
     rising = np.diff(times) > 0
     if not rising.all():
-        if rising.sum() < rows.size / 2 and (np.diff(times) < 0).sum() > rows.size / 2:
-            rows, times = rows[::-1], times[::-1]
-        keep = np.concatenate([[True], times[1:] > np.maximum.accumulate(times)[:-1]])
-        rows, times = rows[keep], times[keep]
-    force_mps2 = np.full((rows.size, 3), np.nan)
+        rows, times = _rising_rows(np.arange(t_s.size)[rows], times)
+    force_mps2 = np.full((times.size, 3), np.nan)
     for column, axis in enumerate(axes):
         if axis is not None:
             np.multiply(axis[rows], factor, out=force_mps2[:, column])
-    return Accelerometer(t_s=times, force_mps2=force_mps2), int(known.sum()) - rows.size
+    return Accelerometer(t_s=times, force_mps2=force_mps2), count - times.size
+
+
+def _rising_rows(rows: NDArray[np.intp], times: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
+    """Return rows and times without those that repeat or precede an earlier time; turned round when newest first."""
+    if (np.diff(times) < 0).sum() > times.size / 2:
+        rows, times = rows[::-1], times[::-1]
+    keep = np.concatenate([[True], times[1:] > np.maximum.accumulate(times)[:-1]])
+    return rows[keep], times[keep]

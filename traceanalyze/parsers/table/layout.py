@@ -92,10 +92,16 @@ def find_layout(data: bytes) -> Layout:
     separators: tuple[str, ...] = _SEPARATORS
     if declared.startswith("sep=") and len(declared) == 5:  # as spreadsheets write it
         separators, lines = (declared[4],), lines[1:]
-    found = [layout for sep in separators if (layout := _try(data, lines, sep)) is not None]
-    if not found:
-        raise FormatError("not a table of numbers", advice="a CSV needs a header line and rows with as many cells")
-    return found[0]
+    failures = [FormatError("not a table of numbers", advice="a CSV needs a header line and rows with as many cells")]
+    for separator in separators:
+        try:
+            layout = _try(data, lines, separator)
+        except FormatError as error:
+            failures.append(error)
+            continue
+        if layout is not None:
+            return layout
+    raise failures[:2][-1]
 
 
 def _lines(data: bytes) -> list[_Line]:
@@ -150,6 +156,11 @@ def _is_row(cells: list[str]) -> bool:
     return len(cells) > 1 and any(_is_value(cell) for cell in cells)
 
 
+def _is_bare_row(cells: list[str]) -> bool:
+    filled = [cell for cell in cells if cell]
+    return len(cells) > 1 and bool(filled) and all(_is_value(cell) for cell in filled)
+
+
 def _is_header(cells: list[str]) -> bool:
     filled = [cell for cell in cells if cell]
     return len(filled) > 1 and not any(_is_value(cell) for cell in filled)
@@ -161,13 +172,13 @@ def _try(data: bytes, lines: list[_Line], separator: str) -> Layout | None:
         return None
     split_lines = [(line, split(line.text, separator)) for line in lines if line.text.strip()]
     plain = [(line, cells) for line, cells in split_lines if not _is_comment(line.text)]
-    at = next((k for k in range(len(plain)) if _row_follows(plain, k)), None)
+    at = _start(plain)
     if at is None:
         return None
     line, cells = plain[at]
     after = plain[at + 1 :]
     header: tuple[_Line, ...]
-    if _is_row(cells):
+    if _is_bare_row(cells):
         names, header = _names_elsewhere(split_lines, line, len(cells), separator)
         return _layout(data, separator, names, [], plain[at:], header, line.begin)
     units: list[str] = []
@@ -175,6 +186,24 @@ def _try(data: bytes, lines: list[_Line], separator: str) -> Layout | None:
     if after and _is_units(after[0][1], len(cells)):
         units, header, after = after[0][1], (line, after[0][0]), after[1:]
     return _layout(data, separator, cells, units, after, header, header[-1].end)
+
+
+def _start(lines: list[tuple[_Line, list[str]]]) -> int | None:
+    """Return the line that the table begins with: the header that says most of those above the rows, else a row."""
+    cells = [row for _, row in lines]
+    first_row = next((k for k, row in enumerate(cells) if _is_bare_row(row)), len(cells))
+    known = {k: sum(meaning(cell) is not None for cell in cells[k]) for k in range(first_row) if _is_header(cells[k])}
+    fitting = [k for k, count in known.items() if count or _rows_alike(cells, k)]
+    if fitting:
+        return max(fitting, key=lambda k: known[k])
+    return first_row if first_row < len(cells) and _rows_alike(cells, first_row) else None
+
+
+def _rows_alike(lines: list[list[str]], at: int) -> bool:
+    """Tell whether most of the lines after one are rows of about as many cells."""
+    after = lines[at + 1 : at + 22]
+    alike = sum(_is_row(row) and abs(len(row) - len(lines[at])) <= 1 for row in after)
+    return alike >= len(after) / 2 and (alike > 0 or _is_bare_row(lines[at]))
 
 
 def _names_elsewhere(
@@ -188,16 +217,6 @@ def _names_elsewhere(
     below = ((line, cells) for line, cells in lines if line.number > first.number and not _is_comment(line.text))
     found = next((pair for pair in below if len(pair[1]) == width and _is_header(pair[1])), None)
     return (found[1], (found[0],)) if found else ([], ())
-
-
-def _row_follows(plain: list[tuple[_Line, list[str]]], at: int) -> bool:
-    """Tell whether line `at` is the header of the rows after it, or the first of the rows itself."""
-    cells = plain[at][1]
-    after = [row for _, row in plain[at + 1 : at + 22]]
-    alike = sum(_is_row(row) and abs(len(row) - len(cells)) <= 1 for row in after)
-    if _is_row(cells):
-        return alike >= len(after) / 2
-    return _is_header(cells) and (alike >= max(1, len(after) / 2) or (not after and any(map(meaning, cells))))
 
 
 def _is_units(cells: list[str], width: int) -> bool:
@@ -222,7 +241,7 @@ def _layout(
     return Layout(
         separator=separator,
         decimal=decimal,
-        names=tuple((names + [""] * width)[:width]) if names else (),
+        names=tuple(name[:_LONGEST_VALUE] for name in (names + [""] * width)[:width]) if names else (),
         units=tuple((units + [""] * width)[:width]) if units else (),
         width=width,
         start=start,
@@ -242,7 +261,7 @@ def _width(names: list[str], rows: list[list[str]]) -> int:
     one_less = usual == len(names) - 1 and not names[-1]
     if one_more or one_less:
         return usual
-    if usual > len(names):
+    if usual > len(names) or len(names) not in counts:
         raise FormatError(
             f"the header names {len(names)} columns but the rows hold {usual} cells",
             advice="give every column a name; with decimal commas, separate cells by semicolons",

@@ -108,7 +108,7 @@ def _kept_rows(
         cells = [(column, cell) for column in columns for cell in layout.column_cells(column)]
         column, cell = next(((c, cell) for c, cell in cells if not is_number(cell)), (columns[0], ""))
         raise FormatError(
-            f"most rows hold something unreadable, such as {cell!r} in column {choice.names[column]!r}",
+            f"most rows hold something unreadable, such as {cell[:40]!r} in column {choice.names[column]!r}",
             advice="write plain numbers without thousands separators, or name another column: --column WHAT=NAME",
         )
     return ~bad
