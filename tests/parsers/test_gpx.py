@@ -206,9 +206,9 @@ class TestTimes:
         assert moments(text.encode()) == [None]
 
     def test_a_bad_time_costs_that_point_and_is_counted(self) -> None:
-        trace = times("2026-06-14T12:00:00Z", "yesterday", "2026-06-14T12:00:01Z")
+        trace = times("2026-06-14T12:00:00Z", "yesterday", "2026-06-14T12:00:01Z", "to&#100;ay", "today")
         assert trace.t_s.tolist() == [0.0, 1.0]
-        assert trace.tally == {"malformed": 1}
+        assert trace.tally == {"malformed": 3}
 
     def test_a_missing_time_is_counted_as_such(self) -> None:
         trace = read(gpx(POINT.format(0, ""), '<trkpt lat="51" lon="0"/>', '<trkpt lat="51" lon="0"><time/></trkpt>'))
@@ -284,14 +284,15 @@ class TestStructure:
             gpx(POINT.format(0, "<speed>3</speed>")).replace("<gpx>", '<gpx xmlns="urn:other">'),
             gpx(POINT.format(0, "<speed>3</speed>")).replace("<", "<g:").replace("<g:/", "</g:"),
             gpx(POINT.format(0, "<speed >\n 3\t</speed >").replace("</trkpt>", "</trkpt\n>")),
+            gpx(POINT.format(0, f"<speed>{' ' * 500}3{' ' * 500}</speed>")),
             gpx(POINT.format(0, "<speed>&#51;</speed>").replace(">2026", ">&#x32;026")),
             gpx(POINT.format(0, "<speed><![CDATA[3]]></speed>").replace(">2026", "><![CDATA[20]]>26")),
             gpx("<!-- <trkpt> -- > -->" + POINT.format(0, "<!-- a > b --><speed>3</speed><?x <trkpt ?>")),
             gpx(POINT.format(0, "<desc>4 > 3 \"</desc><cmt a='\"' b='>'>!</cmt><speed unit='>'>3</speed>")),
             gpx("<name><![CDATA[<trkpt lat='1' lon='2'></trkpt> & ]]></name>" + POINT.format(0, "<speed>3</speed>")),
         ],
-        ids=["bare", "declared", "blank lines first", "odd namespace", "prefixed", "spaced", "references", "cdata",
-             "comments", "angle brackets", "a point in cdata"],
+        ids=["bare", "declared", "blank lines first", "odd namespace", "prefixed", "spaced", "far spaced", "references",
+             "cdata", "comments", "angle brackets", "a point in cdata"],
     )  # fmt: skip
     def test_legal_spellings_of_one_file(self, text: str) -> None:
         trace = read(text)

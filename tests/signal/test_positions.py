@@ -234,6 +234,18 @@ class TestJumps:
         assert not seen.left_out.any()
         assert np.flatnonzero(seen.jump_m2).tolist() == [30]
 
+    def test_jumps_in_a_row(self) -> None:
+        """There and back three times: each step undoes one other only, and nothing is looked at for ever."""
+        step_s, plane = np.full(60, 1.0), np.zeros((60, 2))
+        plane[[20, 22, 24, 30], 0] = 500.0
+        seen = screen(step_s, plane, np.arange(60) == 0)
+        assert np.flatnonzero(seen.left_out).tolist() == [20, 22, 24, 30]
+        assert not seen.jump_m2.any()
+        away = np.where(np.arange(60) % 2 == 0, 0.0, 500.0 + np.arange(60) ** 2)
+        assert np.isfinite(screen(step_s, np.column_stack((away, away)), np.arange(60) == 0).plane_m).all()
+        few = screen(step_s[:5], plane[:5], np.arange(5) == 0)
+        assert not few.left_out.any()
+
     def test_a_receiver_that_only_jumps(self) -> None:
         random = np.random.default_rng(2)
         t = np.arange(0, 100, 1.0)

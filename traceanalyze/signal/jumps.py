@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from traceanalyze.settings import MAX_SPEED_MPS
 from traceanalyze.trace import FloatArray
 
 BoolArray = NDArray[np.bool_]
@@ -25,6 +26,8 @@ _HELD_ABOVE_MPS: Final = 3.0
 _NEIGHBOURS: Final = np.array([-3, -2, -1, 1, 2, 3])
 #: Times that is looked again at what is left.
 _ROUNDS: Final = 4
+#: Positions noisier than this [m] are taken to be no noisier: what is left of a log at rest may be its jumps alone.
+_NOISIEST_M: Final = 3.0
 #: Median absolute third difference of white noise over its standard deviation: 0.67449 sqrt(20).
 _THIRD_DIFFERENCE: Final = 3.016411
 
@@ -116,7 +119,7 @@ def _noise_m(plane_m: FloatArray, run: IntArray) -> float:
         return 0.0
     moved = (plane_m[3:] != plane_m[:-3]).any(axis=1)
     third = np.abs(np.diff(plane_m, 3, axis=0))[moved & (run[3:] == run[:-3])]
-    return float(np.median(third)) / _THIRD_DIFFERENCE if third.size else 0.0
+    return min(float(np.median(third)) / _THIRD_DIFFERENCE, _NOISIEST_M) if third.size else 0.0
 
 
 def _foretold(velocity: FloatArray, run: IntArray, joined: BoolArray, at: IntArray) -> FloatArray:
@@ -138,8 +141,9 @@ def _repeats(way_m: FloatArray, velocity: FloatArray, run: IntArray, at: IntArra
     moved = (way_m != 0).any(axis=1)
     latest = np.maximum.accumulate(np.where(moved, np.arange(moved.size), -1))
     before = np.where(at > 0, latest[np.maximum(at - 1, 0)], -1)
-    fast = (before >= 0) & (run[before] == run[at]) & (np.hypot(*velocity[before].T) > _HELD_ABOVE_MPS)
-    return np.where(fast, at - 1 - before, 0)
+    speed_mps = np.hypot(*velocity[before].T)
+    rode = (before >= 0) & (run[before] == run[at]) & (speed_mps > _HELD_ABOVE_MPS) & (speed_mps < MAX_SPEED_MPS)
+    return np.where(rode, at - 1 - before, 0)
 
 
 def _held_or_spikes(steps: _Steps) -> IntArray:

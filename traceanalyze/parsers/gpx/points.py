@@ -43,6 +43,8 @@ _FIXES: Final = {b"none": 0, b"2d": 1, b"3d": 1, b"dgps": 2, b"pps": 3}
 
 #: Bytes around a block, so that looking before its first or behind its last tag stays inside.
 _MARGIN: Final = b"\0" * (WIDEST + 8)
+#: White space taken off many cells at a time [bytes]; what has more is done one by one.
+_SPACES: Final = 48
 _SPACE: Final = np.isin(np.arange(256), list(b" \t\r\n"))
 _NAME_END: Final = _SPACE | np.isin(np.arange(256), list(b"/>"))
 _TAG: Final = re.compile(rb"<[^<>\"']*(?:\"[^\"<]*\"[^<>\"']*|'[^'<]*'[^<>\"']*)*>")
@@ -295,14 +297,18 @@ def _prefixed(tags: _Tags, name: str, leaf: Ints) -> Ints:
 
 
 def _trimmed(text: Bytes, start: Ints, end: Ints) -> tuple[Ints, Ints]:
-    """Return cells without the white space around them (64 bytes of it at most)."""
+    """Return cells without the white space around them."""
     start, end = start.copy(), end.copy()
     for place, side, step in ((start, 0, 1), (end, -1, -1)):
-        for _ in range(64):
+        for _ in range(_SPACES):
             loose = _SPACE[text[place + side]] & (start < end)
             if not loose.any():
                 break
             place[loose] += step
+    for row in np.flatnonzero((start < end) & (_SPACE[text[start]] | _SPACE[text[end - 1]])).tolist():
+        cell = text[start[row] : end[row]].tobytes()
+        start[row] += len(cell) - len(cell.lstrip())
+        end[row] = start[row] + len(cell.strip())
     return start, end
 
 
