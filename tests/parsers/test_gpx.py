@@ -425,7 +425,7 @@ def test_numbers_are_those_of_float(texts: list[str]) -> None:
 
 
 def test_numbers_half_way_between_two_doubles() -> None:
-    # 2^53 + 1 lies half way; ties go to even (IEEE 754-2019 4.3.1). The last three lie so near to half way that rounding
+    # 2^53 + 1 lies half way; ties go to even (IEEE 754-2019 4.3.1). The last three lie so near it that rounding
     # to 64 bits first puts them there, and then on the wrong side
     texts = ["9007199254740993", "9007199254740993.0", "90071992547409931e-1", "9007199254740992.99",
              "93.1456789242708183", "83.9712444068663828", "33.8113894074282193"]  # fmt: skip
