@@ -165,7 +165,7 @@ def _sheet(trace: Trace, noise: SpeedNoise, launches: tuple[Launch, ...], passes
         rate_hz=1 / noise.period_s,
         speed_source=trace.speed_source,
         speed_noise_mps=noise.sigma_mps,
-        skipped=trace.tally,
+        skipped=dict(trace.tally),
         max_speed_mps=max([one.peak_mps for one in passes], default=float(known.max()) if known.size else float("nan")),
         launches=launches,
         passes=passes,

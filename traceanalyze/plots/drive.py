@@ -47,8 +47,8 @@ def draw_ride(ax: Axes, trace: Trace, sheet: RunSheet, system: System) -> Axes:
                 solid_capstyle="butt", zorder=3)  # fmt: skip
         ax.annotate(f"pass {one.number}\n{level:.1f}", (begin / 60, level), xytext=(0, 5), textcoords="offset points",
                     ha="center", va="bottom", color=INK, fontsize=8)  # fmt: skip
-    ax.set_ylim(0, None)
-    ax.margins(y=0.18)
+    top = np.nanmax(speed_mps, initial=1.0) / factor
+    ax.set_ylim(0, (1.2 if sheet.passes else 1.08) * top)
     title = f"{plain(_short(sheet.path))}: speed over the ride (triangle: launch; bar: sustained speed of a pass)"
     return dress(ax, title=title, xlabel="time from the start of the log [min]", ylabel=f"speed [{unit}]")
 

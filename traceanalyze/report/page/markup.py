@@ -21,7 +21,7 @@ def escaped(text: object) -> Markup:
     return text if isinstance(text, Markup) else Markup(html.escape(shown(text), quote=True))
 
 
-def tag(name: str, *content: object, **attributes: object) -> Markup:
+def tag(name: str, /, *content: object, **attributes: object) -> Markup:
     """Return an element; a trailing underscore in an attribute's name is dropped, others become hyphens."""
     words = "".join(
         f" {key.rstrip('_').replace('_', '-')}" + ("" if value is True else f'="{escaped(value)}"')

@@ -215,7 +215,7 @@ def _run_table(setups: Sequence[SetupRuns], asked: Asked) -> Markup:
         for sheet in setup.sheets:
             head, cells = launch_rows([sheet], asked)
             for launch, row in zip(sheet.launches, cells, strict=True):
-                rows.append([f"{setup.name}, launch {launch.number}", *row])
+                rows.append([f"{setup.name}: {_short(sheet.path)} #{launch.number}", *row])
                 ids.append(names.get((sheet.path, launch.number), ""))
     if not rows:
         return Markup("")
@@ -232,7 +232,7 @@ def _log_table(sheet: RunSheet, asked: Asked, k: int) -> Markup:
 
 
 def _named_sheets(setups: Sequence[SetupRuns]) -> list[tuple[str, RunSheet]]:
-    return [(setup.name, sheet) for setup in setups for sheet in setup.sheets]
+    return [(f"{setup.name}: {_short(sheet.path)}", sheet) for setup in setups for sheet in setup.sheets]
 
 
 def _short(path: str) -> str:

@@ -58,7 +58,7 @@ def pass_table(sheets: Sequence[tuple[str, RunSheet]], asked: Asked) -> Markup:
     unit, length = speed_unit(asked.system), length_unit(asked.system)
     rows = [
         [
-            f"{name}, pass {one.number}",
+            f"{name} #{one.number}",
             clock_text(one.start_s),
             heading_text(one.heading_deg),
             one.sustained.text(SPEED_UNITS[unit]),
