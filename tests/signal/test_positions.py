@@ -1,8 +1,10 @@
 """Speed from positions: against the Doppler speeds of real receivers, a fused truth, and rides of known speed."""
 
+import itertools
 import time
 from pathlib import Path
 
+import gpxpy
 import numpy as np
 import pynmea2
 import pytest
@@ -90,6 +92,22 @@ def test_against_a_fused_truth(open_data: Path) -> None:
     off = [speed.speed_mps - lead for lead in leads]
     assert min(np.std(each) for each in off) < 0.05
     assert all(abs(np.mean(each)) < 0.01 for each in off)
+
+
+def test_a_logger_that_saves_points(open_data: Path) -> None:
+    # around-visnjan-with-car: a point a second where the ride changes, one in seven to eleven seconds on the open road.
+    # The fastest eight seconds, by gpxpy's own distance and time of the two points that bound them, make 93.3 km/h
+    text = (open_data / "gpxpy" / "around-visnjan-with-car.gpx").read_text(encoding="utf-8")
+    points = [p for track in gpxpy.parse(text).tracks for segment in track.segments for p in segment.points]
+    t = np.array([(p.time - points[0].time).total_seconds() for p in points])
+    speed = found(t, np.array([p.latitude for p in points]), np.array([p.longitude for p in points]))
+    mean_mps = max(two.speed_between(one) for one, two in itertools.pairwise(points))
+    top = int(np.nanargmax(speed.speed_mps))
+    assert mean_mps == pytest.approx(93.3 / 3.6, abs=0.2)
+    # a mean is no more than a top, and with nothing written in between a top is not much more
+    assert mean_mps - 0.5 < speed.speed_mps[top] < mean_mps + 2
+    assert 0.5 < speed.stderr_mps[top] < 2  # and it says how little is known there
+    assert np.nanmedian(speed.stderr_mps) < 0.25
 
 
 # --- rides of known speed -------------------------------------------------------------------------------------------

@@ -46,8 +46,9 @@ _LEAD_IN: Final = 5
 #: State before the first sample of a run: speed [m/s] and acceleration [m/s^2], standard deviations.
 _START_SPEED_MPS: Final = 40.0
 _START_ACCELERATION_MPS2: Final = 4.0
-#: A pause longer than this [s] (and than three periods) begins a new run.
-_LONGEST_PAUSE_S: Final = 5.0
+#: A pause longer than this [s] (and than three periods) begins a new run. Loggers that save memory write a point only
+#: where the ride changes, up to ten seconds apart at a steady speed; the smoother knows how little it knows there.
+_LONGEST_PAUSE_S: Final = 20.0
 #: A position further off than this many standard deviations is trusted less (Huber).
 _ROBUST: Final = 4.0
 #: What positions carry of a receiver's own slow errors of speed [m/s] and their time constant [s]: in open recordings
