@@ -21,7 +21,7 @@ BLOCK_BYTES: Final = 1 << 21
 #: Size of the first block after a damaged place [bytes]; it doubles from there, so that many damages cost little.
 _FIRST_BYTES: Final = 1 << 14
 #: Damaged places after which the rest of a file is given up.
-MAX_DAMAGES: Final = 2000
+MAX_DAMAGES: Final = 1000
 #: Closing tags in a row passed over in search of a place to cut; deeper nesting is refused anyway.
 _CLOSINGS: Final = 200
 #: What a piece found after damage is put behind, so that it reads like a whole file.
