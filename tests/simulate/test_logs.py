@@ -15,18 +15,19 @@ from traceanalyze.simulate.rides import Brake, Coast, Creep, Shuffle, Turn, Wait
 from traceanalyze.simulate.truth import truth
 
 SMALL = Practice(launches=2, passes=1, shuffles=1, aborted=1)
+TINY = Practice(launches=1, passes=0)
 
 
 def test_the_same_recipe_gives_the_same_bytes():
-    first, second, other = (make_log(Recipe(random=r, practice=SMALL)) for r in (5, 5, 6))
+    first, second, other = (make_log(Recipe(random=r, practice=TINY)) for r in (5, 5, 6))
     assert first.data == second.data
     assert first.truth_bytes() == second.truth_bytes()
     assert first.data != other.data
 
 
 def test_another_receiver_logs_the_very_same_ride():
-    fast = make_log(Recipe(random=5, practice=SMALL))
-    slow = make_log(Recipe(random=5, practice=SMALL, receiver=Receiver(rate_hz=1.0), log_format="gpx"))
+    fast = make_log(Recipe(random=5, practice=TINY))
+    slow = make_log(Recipe(random=5, practice=TINY, receiver=Receiver(rate_hz=1.0), log_format="gpx"))
     assert fast.truth["launches"] == slow.truth["launches"]
 
 
@@ -108,8 +109,8 @@ def test_a_log_shows_the_launches_of_its_truth():
 
 
 def test_times_count_from_the_logs_first_stamp():
-    late = make_log(Recipe(practice=SMALL, receiver=Receiver(rate_hz=1.0, phase_s=0.6)))
-    whole = make_log(Recipe(practice=SMALL))
+    late = make_log(Recipe(practice=TINY, receiver=Receiver(rate_hz=1.0, phase_s=0.6)))
+    whole = make_log(Recipe(practice=TINY))
     assert late.truth["time_zero_utc"] == "2026-05-17T09:00:00.600000Z"
     moved = whole.truth["launches"][0]["onset_s"] - late.truth["launches"][0]["onset_s"]
     assert moved == pytest.approx(0.6, abs=1e-8)
@@ -132,12 +133,10 @@ def test_what_cannot_be_written_is_said():
 
 
 def test_an_accelerometer_alone_and_a_spoilt_log():
-    alone = make_log(Recipe(practice=SMALL, receiver=None, accelerometer=AccelerometerUnit(), log_format="csv"))
+    alone = make_log(Recipe(practice=TINY, receiver=None, accelerometer=AccelerometerUnit(), log_format="csv"))
     assert alone.data.startswith(b"unix_time_s,ax_mps2")
-    spoilt = make_log(
-        Recipe(practice=SMALL, faults=Faults(gaps=1, lost_fixes=1, spikes=1, freezes=1, flipped=2, cut=2))
-    )
-    assert spoilt.data != make_log(Recipe(practice=SMALL)).data
+    spoilt = make_log(Recipe(practice=TINY, faults=Faults(gaps=1, lost_fixes=1, spikes=1, freezes=1, flipped=2, cut=2)))
+    assert spoilt.data != make_log(Recipe(practice=TINY)).data
     assert json.loads(spoilt.truth_bytes())["faults"]["gaps"] == 1
 
 

@@ -112,8 +112,10 @@ def test_position_error_is_slow():
 def test_impossible_receivers_are_refused():
     with pytest.raises(UsageError, match="a receiver of 0 Hz"):
         Receiver(rate_hz=0.0)
-    with pytest.raises(UsageError, match="slow share"):
+    with pytest.raises(UsageError, match=r"1\.5 of it slow"):
         Receiver(slow_share=1.5)
+    with pytest.raises(UsageError, match="speed noise of nan"):
+        Receiver(sigma_mps=math.nan)
     with pytest.raises(UsageError, match="an accelerometer of 5 Hz"):
         AccelerometerUnit(rate_hz=5.0)
 

@@ -76,3 +76,5 @@ def test_impossible_trains():
         DriveTrain(teeth=(), tyre_circumference_m=1.3)
     with pytest.raises(UsageError, match="tyre circumference of 0 m"):
         DriveTrain(teeth=((15, 41),), tyre_circumference_m=0)
+    with pytest.raises(UsageError, match="an engine speed of -5 rpm"):
+        DriveTrain(teeth=((15, 41),), tyre_circumference_m=1.3, max_engine_rpm=-5)

@@ -101,11 +101,11 @@ def test_two_directions_tell_wind_and_slope_apart():
 
 
 def test_the_stated_uncertainty_is_true():
-    """120 noisy pairs of roll-outs: errors over stated uncertainties scatter by 1, +-0.25 (4 sd of that scatter)."""
+    """60 noisy pairs of roll-outs: errors over stated uncertainties scatter by 1, +-0.3 (3 sd of that scatter)."""
     rng = np.random.default_rng(7)
     clean = [rolled_out(d, to=8.0) for d in (1, -1)]
     scaled = []
-    for _ in range(120):
+    for _ in range(60):
         noisy = [
             CoastDown(
                 t_s=run.t_s,
@@ -118,8 +118,8 @@ def test_the_stated_uncertainty_is_true():
         ]
         fit = fit_coastdowns(noisy, mass_kg=150)
         scaled.append([(fit.crr.value - 0.018) / fit.crr.stderr, (fit.cda_m2.value - 0.6) / fit.cda_m2.stderr])
-    np.testing.assert_allclose(np.std(scaled, axis=0), 1.0, atol=0.25)
-    assert np.abs(np.mean(scaled, axis=0)).max() < 0.35
+    np.testing.assert_allclose(np.std(scaled, axis=0), 1.0, atol=0.3)
+    assert np.abs(np.mean(scaled, axis=0)).max() < 0.4
 
 
 def test_what_cannot_be_fitted():

@@ -132,7 +132,7 @@ def recipe_of(
         If a number is out of range.
     """
     launches, passes, aborted = ride
-    if random < 0 or not 0 <= faults <= 1000 or max(abs(one) for one in road) > 20:
+    if random < 0 or not 0 <= faults <= 1000 or not all(abs(one) <= 20 for one in road):
         raise UsageError(
             "a number is out of range", advice="--random from 0, --faults 0 to 1000, --wind and --grade -20 to 20"
         )

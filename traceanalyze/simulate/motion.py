@@ -15,8 +15,8 @@ import numpy as np
 from traceanalyze.errors import SignalError
 from traceanalyze.trace import FloatArray
 
-#: Halvings of a bracket: 2^-60 of a piece is below the rounding of its time.
-_HALVINGS = 60
+#: A bracket is cut into so many parts, so many times: 2^-48 of a piece of 10 s is below the rounding of its time.
+_PARTS, _ROUNDS = 64, 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -89,7 +89,7 @@ def arrival_s(motion: Motion, distance_m: float, after_s: float, before_s: float
 def fall_s(motion: Motion, level_mps: float, after_s: float, before_s: float) -> float:
     """Return when the speed first sinks to a level within a span of time [s]; NaN when it does not."""
 
-    def sunk(t_s: float) -> FloatArray:
+    def sunk(t_s: FloatArray | float) -> FloatArray:
         return -motion.speed_at(t_s)
 
     return _reached(motion, -motion.speed_mps, sunk, -level_mps, after_s, before_s)
@@ -98,12 +98,12 @@ def fall_s(motion: Motion, level_mps: float, after_s: float, before_s: float) ->
 def _reached(
     motion: Motion,
     knots: FloatArray,
-    at: Callable[[float], FloatArray],
+    at: Callable[[FloatArray | float], FloatArray],
     level: float,
     after_s: float,
     before_s: float,
 ) -> float:
-    """First time within [after_s, before_s] at which `at` is at or above `level`, by bisection of the first piece."""
+    """First time within [after_s, before_s] at which `at` is at or above `level`, by sections of the first piece."""
     first = int(np.searchsorted(motion.t_s, after_s, side="right"))
     last = int(np.searchsorted(motion.t_s, before_s, side="left"))
     if float(at(after_s)) >= level:
@@ -116,9 +116,10 @@ def _reached(
         low, high = max(after_s, float(motion.t_s[last - 1])), before_s
     else:
         return float("nan")
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        low, high = (low, middle) if float(at(middle)) >= level else (middle, high)
+    for _ in range(_ROUNDS):
+        tried = np.linspace(low, high, _PARTS + 1)
+        k = int(np.argmax(at(tried[1:]) >= level)) + 1
+        low, high = float(tried[k - 1]), float(tried[k])
     return high
 
 

@@ -66,8 +66,11 @@ class Receiver:
     def __post_init__(self) -> None:
         if not 0.1 <= self.rate_hz <= 100:
             raise UsageError(f"a receiver of {self.rate_hz:g} Hz", advice="give a rate of 0.1 to 100 Hz")
-        if not 0 <= self.slow_share <= 1 or self.sigma_mps < 0:
-            raise UsageError("noise is a positive number, its slow share one of 0 to 1", advice="mend the noise")
+        if not (0 <= self.slow_share <= 1 and 0 <= self.sigma_mps <= 5):
+            raise UsageError(
+                f"speed noise of {self.sigma_mps:g} m/s, {self.slow_share:g} of it slow",
+                advice="give a noise of 0 to 5 m/s and a slow share of 0 to 1",
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

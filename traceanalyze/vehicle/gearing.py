@@ -50,6 +50,9 @@ class DriveTrain:
                 f"a tyre circumference of {self.tyre_circumference_m:g} m",
                 advice="give the metres rolled in one turn of the driven wheel",
             )
+        for rpm in (self.max_engine_rpm, self.engagement_rpm):
+            if not (math.isnan(rpm) or 0 < rpm < 100_000):
+                raise UsageError(f"an engine speed of {rpm:g} rpm", advice="give turns a minute, such as 6500")
 
     @property
     def ratio(self) -> float:
