@@ -160,39 +160,29 @@ def dots_chart(one: MeasureComparison, names: Mapping[tuple[str, int], str]) -> 
     factor = SHOWN_UNITS[one.shown_unit]
     sides = ((one.baseline, one.baseline_runs, one.baseline_mean), (one.changed, one.changed_runs, one.changed_mean))
     values = [v / factor for _, runs, _ in sides for r in runs for v in (r.value - r.stderr, r.value + r.stderr)]
-    f = frame(
-        _padded(_range(values)),
-        (-0.6, 1.6),
-        height=150,
-        xlabel=f"{one.measure} [{one.shown_unit}]",
-        ylabel="",
-        left=190,
-    )
-    f = replace(f, y_ticks=tuple((1.0 - k, _label(name, len(runs))) for k, (name, runs, _) in enumerate(sides)))
+    xlabel = f"{one.measure} [{one.shown_unit}]"
+    f = frame(_padded(_range(values)), (-0.45, 1.95), height=215, xlabel=xlabel, ylabel="")
+    f = replace(f, y_ticks=((0.0, ""), (1.0, "")))
     content: list[Markup] = []
-    for k, (_, runs, mean) in enumerate(sides):
+    for k, (name, runs, mean) in enumerate(sides):
         y = f.y(1.0 - k)
+        content.append(
+            tag("text", _label(name, len(runs)), x=f"{f.x.start + 8:.1f}", y=f"{y - 24:.1f}", class_="label")
+        )
         for run in runs:
             row = names.get((run.file, run.launch))
             x, reach = f.x(run.value / factor), abs(f.x(run.stderr / factor) - f.x(0))
-            content.append(
-                tag(
-                    "path",
-                    d=f"M{x - reach:.1f} {y:.1f}h{2 * reach:.1f}",
-                    class_=f"line run s{k}",
-                    data_run=row,
-                )
-            )
+            d = f"M{x - reach:.1f} {y:.1f}h{2 * reach:.1f}"
+            content.append(tag("path", d=d, class_=f"line run s{k}", data_run=row))
             content.append(marker(x, y, k, class_=f"mark s{k}", data_run=row))
         if math.isfinite(mean):
-            content.append(tag("path", d=f"M{f.x(mean / factor):.1f} {y - 20:.1f}v40", class_=f"line mean s{k}"))
+            content.append(tag("path", d=f"M{f.x(mean / factor):.1f} {y - 15:.1f}v30", class_=f"line mean s{k}"))
     caption = f"{one.measure}: a mark per run with its own standard uncertainty; the bar is the mean."
     spoken = "; ".join(
         f"{name}: " + (", ".join(f"{r.value / factor:.2f}" for r in runs) or "no run") for name, runs, _ in sides
     )
-    return chart_figure(
-        "dots", drawing(f, content, name="dots", description=f"{caption} {spoken} ({one.shown_unit})."), caption
-    )
+    described = f"{caption} {spoken} ({one.shown_unit})."
+    return chart_figure("dots", drawing(f, content, name="dots", description=described), caption)
 
 
 def ride_chart(trace: Trace, sheet: RunSheet, system: System, name: str) -> Markup:
@@ -250,7 +240,7 @@ def launches_chart(launches: Sequence[Launch], system: System, name: str) -> Mar
 
 
 def _label(name: str, count: int) -> str:
-    short = name if len(name) <= 18 else name[:17] + "…"
+    short = name if len(name) <= 40 else name[:39] + "…"
     return f"{short} (n = {count})"
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from traceanalyze.report.page.markup import Markup, joined, tag
 
-WIDTH, LEFT, RIGHT, TOP, BOTTOM = 720, 58, 14, 12, 46
+WIDTH, LEFT, RIGHT, TOP, BOTTOM = 720, 72, 16, 12, 54
 
 
 def ticks(low: float, high: float, about: int = 7) -> list[float]:
@@ -55,12 +55,11 @@ def frame(
     height: int,
     xlabel: str,
     ylabel: str,
-    left: int = LEFT,
 ) -> Frame:
     """Return axes over the given ranges of data."""
     (x_low, x_high), (y_low, y_high) = (_widened(*x_range), _widened(*y_range))
     return Frame(
-        x=Scale(x_low, x_high, left, WIDTH - RIGHT),
+        x=Scale(x_low, x_high, LEFT, WIDTH - RIGHT),
         y=Scale(y_low, y_high, height - BOTTOM, TOP),
         height=height,
         xlabel=xlabel,
@@ -80,7 +79,7 @@ def axes(f: Frame) -> Iterator[Markup]:
     for value in ticks(f.x.low, f.x.high):
         x = _px(f.x(value))
         yield tag("line", x1=x, x2=x, y1=_px(f.y.end), y2=_px(bottom), class_="grid")
-        yield tag("text", f"{value:g}", x=x, y=_px(bottom + 16), text_anchor="middle")
+        yield tag("text", f"{value:g}", x=x, y=_px(bottom + 20), text_anchor="middle")
     for value, label in f.y_ticks or tuple((v, f"{v:g}") for v in ticks(f.y.low, f.y.high, 6)):
         y = _px(f.y(value))
         yield tag("line", x1=_px(left), x2=_px(right), y1=y, y2=y, class_="grid")
@@ -90,7 +89,7 @@ def axes(f: Frame) -> Iterator[Markup]:
     if f.ylabel:
         middle = _px((f.y.start + f.y.end) / 2)
         yield tag(
-            "text", f.ylabel, transform=f"translate(14 {middle}) rotate(-90)", text_anchor="middle", class_="label"
+            "text", f.ylabel, transform=f"translate(20 {middle}) rotate(-90)", text_anchor="middle", class_="label"
         )
 
 
