@@ -47,7 +47,7 @@ def start_remarks(t_s: FloatArray, speed_mps: FloatArray, onset: Estimate, noise
     out = []
     before = t_s[0] if t_s.size else onset.value
     if onset.value - before < _REST_S:
-        text = f"only {max(onset.value - before, 0):.1f} s of rest before the start: the onset is less certain"
+        text = "less than a second of rest is seen before the start: the onset is less certain"
         out.append(Remark("short-rest", text))
     if creeps(t_s, speed_mps, onset.value, noise):
         text = "the vehicle creeps before the launch (a dragging clutch?): the start is not well defined"

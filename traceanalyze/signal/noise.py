@@ -295,7 +295,8 @@ def _fit_slow(lag_s: FloatArray, seen: FloatArray, seconds: FloatArray) -> tuple
     # an autocorrelation over T seconds scatters by about sqrt(1 s / T) for noise with a memory of a second
     misfit = np.sum(seconds / lag_s.size * (model - seen) ** 2 * 4, axis=-1)
     prior = ((share - GENERIC_SLOW_SHARE) / 0.25) ** 2 + (np.log(tau_s / GENERIC_SLOW_TAU_S) / 0.6) ** 2
-    weight = np.exp(-0.5 * (misfit + prior))
+    cost = misfit + prior
+    weight = np.exp(-0.5 * (cost - cost.min()))
     weight /= weight.sum()
     return float(np.sqrt(np.sum(weight * share**2))), float(np.exp(np.sum(weight * np.log(tau_s))))
 
