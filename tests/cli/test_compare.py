@@ -119,3 +119,72 @@ def test_comparing_a_table_never_loads_scipy_stats_or_pandas(times):
     )
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert shown.stderr.strip() == "[]"
+
+
+@pytest.fixture(scope="module")
+def springs(tmp_path_factory):
+    """Four logs of our own simulator, two of each spring, with the true 0-30 mph of every launch."""
+    from traceanalyze.cli.simulate import simulate
+
+    folder = tmp_path_factory.mktemp("springs")
+    truth = {"standard": [], "stiff": []}
+    for i, setup in enumerate(("standard", "stiff", "stiff", "standard"), start=1):
+        log = folder / f"run{i}.nmea"
+        simulate(out=log, setup=setup, random=i, launches=2, passes=1)
+        for launch in json.loads((folder / f"run{i}.nmea.truth.json").read_text())["launches"]:
+            truth[setup] += [
+                t["elapsed_s"] for t in launch["times"] if (t["measure"], t["start_rule"]) == ("0-30 mph", "rollout")
+            ]
+    return folder, truth
+
+
+def test_logs_from_words_to_verdict(springs, capsys):
+    folder, truth = springs
+    words = [
+        f"standard spring={folder}/run1.nmea,{folder}/run4.nmea",
+        f"stiff spring={folder}/run2.nmea,{folder}/run3.nmea",
+    ]
+    capsys.readouterr()
+    assert compare(words, json=True) == 0
+    document = json.loads(capsys.readouterr().out)
+    head = document["measures"][0]
+    assert (head["measure"], head["start_rule"]) == ("0-30 mph", "rollout")
+    assert {run["direction"] for run in head["baseline_runs"]} == {"E", "W"}
+    # means of four true times each; 0.05 s: a run is known to 0.02 s, a difference of means of four to 0.015 s
+    true = [sum(times) / len(times) for times in truth.values()]
+    assert len(truth["stiff"]) == 4
+    assert head["changed_mean"] - head["baseline_mean"] == pytest.approx(true[1] - true[0], abs=0.05)
+    assert head["interval95"][0] < true[1] - true[0] < head["interval95"][1]
+    assert [round(band["to_mps"] / 0.44704) for band in document["curves"]["bands"]] == [10, 20, 30]
+    assert compare([*words, f"gone={folder}/none.nmea"], changed="stiff spring") == 1
+    out, err = capsys.readouterr()
+    assert "none.nmea" in err
+    assert "Over the speed range" in out
+
+
+def test_a_day_sheet_and_skipped_runs(springs, capsys):
+    folder, _ = springs
+    sheet = folder / "day.toml"
+    sheet.write_text(
+        "[day]\nwind_mps = 4.0\n"
+        '[[setup]]\nname = "a"\nfiles = ["run1.nmea", "run4.nmea"]\nskip = ["run4.nmea#1"]\n'
+        '[[setup]]\nname = "b"\nfiles = ["run2.nmea", "run3.nmea"]\n'
+    )
+    capsys.readouterr()
+    assert compare([str(sheet)], measures=["0-30 mph"], skip=["run1.nmea#2"], json=True) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert [len(document["measures"][0][key]) for key in ("baseline_runs", "changed_runs")] == [2, 4]
+    codes = {remark["code"] for remark in document["remarks"]}
+    assert {"wind", "left-out"} <= codes
+
+
+def test_the_scatter_of_logs_at_hand_makes_a_plan(springs, capsys):
+    folder, _ = springs
+    capsys.readouterr()
+    assert plan([f"a={folder}/run1.nmea,{folder}/run4.nmea", f"b={folder}/run2.nmea"], json=True) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["scatter_source"].startswith("your own")
+    assert {choice["measure"] for choice in document["measures"]} >= {"0-30 mph", "10-30 mph", "60 ft"}
+    assert document["strips"][1]["purpose"] == "top speed"
+    with pytest.raises(UsageError, match="two setups are compared"):
+        compare([f"a={folder}/run1.nmea"])

@@ -131,6 +131,10 @@ def test_days_in_a_table_are_compared_within():
 
 
 def test_an_order_column_or_the_rows_themselves():
+    head, *rows = TIMES.splitlines()
+    shuffled = table("\n".join([head, *sorted(rows)]), baseline="stock")
+    assert shuffled.headline.difference == pytest.approx(table(TIMES).headline.difference)
+    assert [run.order for run in shuffled.headline.baseline_runs] == [1, 2, 7, 8]
     listed = table("\n".join(line.rsplit(",", 2)[0] for line in TIMES.splitlines()))
     assert [run.order for run in listed.headline.changed_runs] == [3, 4, 5, 6]
     assert "order-as-listed" in {remark.code for remark in listed.remarks}

@@ -76,7 +76,7 @@ def test_cannot_tell_says_both_ends_and_how_many_more():
     assert (found.verdict, found.reason) == ("cannot tell yet", "open")
     assert found.low95 < 0 < found.high95
     assert found.more_runs_each >= 1
-    assert "may be" in found.why
+    assert f"may be {-found.low95:.2f} s quicker or {found.high95:.2f} s slower" in found.why
     assert f"about {found.more_runs_each} more run" in found.why
 
 
@@ -96,6 +96,15 @@ def test_setup_and_direction_alternating_are_confounded_whatever_the_difference(
     assert "run each setup both ways" in found.why
 
 
+def test_runs_of_unknown_direction_do_not_hide_that_setup_and_direction_alternate():
+    ways = ["E", "W", "E", "W", "E", "W", "", "W"]
+    found = judged(day("ABABABAB", ways, difference=-2.0))
+    assert (found.verdict, found.reason) == ("confounded", "direction")
+    unknown = judged(day("ABABABAB", [w if s == "B" else "" for s, w in zip("ABABABAB", ways, strict=True)]))
+    assert unknown.reason != "direction"
+    assert "direction-unknown" in {remark.code for remark in unknown.remarks}
+
+
 def test_each_setup_on_its_own_day_is_confounded():
     runs = [
         Run(setup=s, value=4.0 - 0.5 * (s == "B") + 0.01 * i, order=i + 1.0, block=s) for i, s in enumerate("AAAABBBB")
@@ -112,6 +121,21 @@ def test_a_later_setup_must_stand_three_times_the_usual_drift():
     assert math.isfinite(doubtful.low95)
     assert "run A again" in doubtful.why
     assert judged(day("AAABBB", "EWEWEW", difference=-0.60, size=0.005)).verdict == "better"
+
+
+def test_the_allowance_for_drift_by_hand():
+    # A A A B B B one way: se^2 = s^2 (1/3 + 1/3) with 4 df; lever = mean place of B minus that of A = 3 runs, each
+    # worth 0.35 % of the mean; se_tot^2 = se^2 + (lever tau)^2, df_tot = df (se_tot^2 / se^2)^2
+    times = [4.00, 4.10, 4.05, 3.90, 3.95, 3.85]
+    runs = [
+        Run(setup=s, value=t, order=i + 1.0, direction="E")
+        for i, (s, t) in enumerate(zip("AAABBB", times, strict=True))
+    ]
+    found = judged(runs)
+    se2 = 0.05**2 * 2 / 3  # both setups vary by 0.05 s
+    total2 = se2 + (3 * 0.0035 * sum(times) / 6) ** 2
+    assert found.stderr == pytest.approx(math.sqrt(total2), rel=1e-9)
+    assert found.df == pytest.approx(4 * (total2 / se2) ** 2, rel=1e-9)
 
 
 def test_a_later_setup_is_never_called_equal():

@@ -124,6 +124,10 @@ def test_power_against_r():
     assert t_power(math.sqrt(20 / 2), 38) == pytest.approx(0.8689528, abs=5e-7)
     found = rising_root(lambda n: t_power(math.sqrt(n / 2), 2 * n - 2) - 0.9, 2.0, 100.0)
     assert found == pytest.approx(22.02110, abs=5e-5)
+    # R's pwr.t.test(d = 2/3, power = 0.9), output printed in the Cross Validated question 'Power calculations':
+    # n = 48.26427 (its root finder stops at four to five digits)
+    found = rising_root(lambda n: t_power(2 / 3 * math.sqrt(n / 2), 2 * n - 2) - 0.9, 2.0, 100.0)
+    assert found == pytest.approx(48.26427, abs=5e-4)
 
 
 @pytest.mark.parametrize("df", [1, 2, 3.3, 10, 50])
@@ -223,3 +227,12 @@ def test_numbers_that_cancel():
     found = pooled_t(values, [x + 1.0 for x in values])
     assert found.difference / found.t == pytest.approx(0.1 * math.sqrt(2 / 1001), rel=1e-7)
     assert t_two_sided(found.t, found.df) == pytest.approx(found.p_value)
+
+
+@pytest.mark.parametrize("df", [1.0, 2.0, 3.0, 4.0, 7.5, 100.0])
+def test_power_rises_to_certainty(df):
+    # a law; scipy.special.nctdtr says NaN at some far arguments (found at df = 4, noncentrality 7.9)
+    found = [t_power(size, df) for size in np.linspace(0.0, 60.0, 601)]
+    assert found[0] == pytest.approx(0.05, abs=1e-9)  # no effect: the level itself
+    assert (np.diff(found) > -1e-6).all()
+    assert found[-1] > 0.999

@@ -42,7 +42,10 @@ def test_every_run_is_a_mark_and_the_means_are_written():
 
 
 def test_speeds_are_in_the_asked_unit():
-    assert "mph" in compare_text(compare(*spring_day(), names=NAMES, measures=["top speed"]))
+    imperial = compare_text(compare(*spring_day(), names=NAMES, measures=["top speed"]))
+    assert "mph" in imperial
+    assert "right of │ is better" in imperial
+    assert "left of │ is better" in screen()
     metric = compare_text(compare(*spring_day(), names=NAMES, measures=["top speed"], system="metric"), "metric")
     assert "km/h" in metric
     # 0.5 m/s = 1.8 km/h

@@ -42,10 +42,9 @@ def t_power(noncentrality: float, df: float, level: float = 0.05) -> float:
 
     critical = t_quantile(1.0 - level / 2.0, df)
     size = abs(noncentrality)
-    if size - critical > 35.0:  # certain to double precision, and beyond where the series behaves
-        return 1.0
-    below = float(nctdtr(df, size, -critical)) if size < 8.0 else 0.0
-    return 1.0 - float(nctdtr(df, size, critical)) + below
+    missed = float(nctdtr(df, size, critical))
+    wrong_way = float(nctdtr(df, size, -critical)) if size < 4.0 else 0.0  # below 1e-6 from there
+    return 1.0 - missed + wrong_way if missed == missed else 1.0  # scipy says NaN where it underflows, far out
 
 
 def noncentrality_for(power: float, df: float, level: float = 0.05) -> float:
@@ -68,7 +67,8 @@ def curve_quantile(arc_length: float, df: float, *, decay_df: float | None = Non
     decay_df : float, optional
         The exponent d. `df` (the default) is right when all points share one variance estimate up to scale (Liebl &
         Reimherr, arXiv:1910.00131, 2023), as with curves that lie apart mostly as a whole; `df` - 1 when each point
-        estimates its own (Worsley, Adv. Appl. Prob. 26 (1994) 13, t field in one dimension), as with rough curves.
+        estimates its own (Telschow & Schwartzman, arXiv:1901.06386, after Worsley, Adv. Appl. Prob. 26 (1994) 13), as
+        with rough curves.
     """
     decay = df if decay_df is None else decay_df
     if df <= 0.0 or decay <= 0.0:

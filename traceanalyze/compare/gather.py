@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import PurePath
 
 import numpy as np
@@ -126,7 +127,12 @@ def gather(setups: Sequence[tuple[str, Iterable[RunSheet]]], skip: Iterable[str]
     ]
     _check_skips(wanted, [*launches, *passes])
     kept = [_once([one for one in group if not _is_skipped(one, wanted.values())]) for group in (launches, passes)]
-    remarks = [*_skip_remarks(wanted), *_order_remarks([*kept[0], *kept[1]]), *_source_remarks(sheets)]
+    remarks = [
+        *_skip_remarks(wanted),
+        *_order_remarks([*kept[0], *kept[1]]),
+        *_source_remarks(sheets),
+        *_overlap_remarks(sheets),
+    ]
     return Gathered(launches=_placed(kept[0]), passes=_placed(kept[1]), remarks=tuple(remarks))
 
 
@@ -211,3 +217,20 @@ def _source_remarks(sheets: Sequence[tuple[str, RunSheet]]) -> list[Remark]:
         return []
     text = f"the speeds rest on different things ({', '.join(sources)}), whose errors do not cancel: use one logger"
     return [Remark("mixed-sources", text)]
+
+
+def _overlap_remarks(sheets: Sequence[tuple[str, RunSheet]]) -> list[Remark]:
+    """Logs of one vehicle cannot overlap in time: a second logger on the same runs, or a clock that is wrong."""
+    dated = {
+        sheet.sha256 or sheet.path: sheet
+        for _, sheet in sheets
+        if math.isfinite(sheet.time_origin_utc_s) and (sheet.launches or sheet.passes)
+    }
+    ordered = sorted(dated.values(), key=lambda sheet: sheet.time_origin_utc_s)
+    for one, other in pairwise(ordered):
+        if other.time_origin_utc_s < one.time_origin_utc_s + one.duration_s:
+            text = (
+                f"{shown(one.path)} and {shown(other.path)} overlap in time: two loggers on the same runs count twice"
+            )
+            return [Remark("logs-overlap", f"{text}, and a wrong clock spoils the order")]
+    return []

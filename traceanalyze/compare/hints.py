@@ -11,7 +11,7 @@ import numpy as np
 from traceanalyze import settings
 from traceanalyze.compare.case import Case
 from traceanalyze.compare.distributions import t_two_sided
-from traceanalyze.compare.model import Fit
+from traceanalyze.compare.model import Fit, directions_known
 from traceanalyze.compare.sentences import amount, name
 from traceanalyze.comparison import SHOWN_UNITS, MeasureComparison, Run
 from traceanalyze.errors import shown
@@ -144,12 +144,11 @@ def _tops_apart(case: Case) -> Iterator[Remark]:
 
 def _about_directions(case: Case) -> Iterator[Remark]:
     labels = {run.direction for run in case.runs}
-    if "" in labels:
-        if len(labels) > 1:
-            yield Remark("direction-missing", "some runs have no direction, so wind and slope are not allowed for")
-        else:
-            yield Remark("direction-unknown", "directions are not known: wind and slope are not allowed for")
+    if not directions_known(case.runs):
+        yield Remark("direction-unknown", "directions are not known: wind and slope are not allowed for")
         return
+    if "" in labels:
+        yield Remark("direction-missing", "runs whose direction is not known count as a third way")
     if len(labels) == 1:
         yield Remark(
             "one-direction", f"all runs went one way ({shown(labels.pop())}): wind and slope are in the numbers"

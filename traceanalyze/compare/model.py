@@ -83,7 +83,7 @@ def layout(runs: Sequence[Run], baseline: str) -> Layout:
     changed = np.array([0.0 if run.setup == baseline else 1.0 for run in runs])
     days = _indicator([run.block for run in runs])
     names = tuple(dict.fromkeys(run.direction for run in runs))
-    known = all(names)
+    known = directions_known(runs)
     directions = _indicator([run.direction for run in runs])[:, 1:] if known else np.empty((len(runs), 0))
     directions = _independent(days, directions)
     order = np.array([run.order for run in runs], dtype=np.float64)
@@ -107,6 +107,11 @@ def layout(runs: Sequence[Run], baseline: str) -> Layout:
         order_r2=order_r2,
         fits_drift=fits_drift,
     )
+
+
+def directions_known(runs: Sequence[Run]) -> bool:
+    """Whether direction can be looked at: each setup has a run whose way is known (others count as one more way)."""
+    return {run.setup for run in runs if run.direction} == {run.setup for run in runs}
 
 
 def _indicator(labels: Sequence[str]) -> FloatArray:

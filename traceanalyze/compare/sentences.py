@@ -150,7 +150,7 @@ def _both(found: MeasureComparison) -> tuple[tuple[str, Sequence[Run]], tuple[st
 
 def _ways(runs: Sequence[Run]) -> str:
     labels = list(dict.fromkeys(run.direction for run in runs))
-    return " and ".join(shown(label) for label in labels) + (" only" if len(labels) == 1 else "")
+    return " and ".join(shown(label) or "an unknown way" for label in labels) + (" only" if len(labels) == 1 else "")
 
 
 def _by_day(found: MeasureComparison, nature: Quantity) -> str:

@@ -66,29 +66,37 @@ def compare_runs(
     measure = parse_measure(measure) if isinstance(measure, str) else measure
     own = OwnScatter(sd=scatter, df=scatter_df) if scatter is not None else None
     case = prepare(runs, baseline=baseline, measure=measure, changed=changed, own=own)
+    judged = judge(case, smallest=smallest, start_rule=start_rule, unit_shown=unit_shown)
+    values = [[run.value for run in runs] for runs in (judged.baseline_runs, judged.changed_runs)]
+    return replace(judged, remarks=hints(case, judged), plain=second_opinions(*values))
+
+
+def judge(
+    case: Case, *, smallest: float | None = None, start_rule: str | None = None, unit_shown: str | None = None
+) -> MeasureComparison:
+    """Return the verdict on runs that are laid out, without remarks and second opinions; see `compare_runs`."""
     nature = case.nature
     smallest = nature.smallest if smallest is None else smallest
     if not smallest > 0:
         raise UsageError(f"a smallest difference of {smallest:g} is not possible", advice="give a number above 0")
+    baseline_runs, changed_runs = case.of(case.baseline), case.of(case.changed)
     blank = MeasureComparison(
-        measure=measure.label,
+        measure=case.measure.label,
         start_rule=start_rule,
         unit=nature.unit,
-        shown_unit=unit_shown or shown_unit(measure, "imperial"),
+        shown_unit=unit_shown or shown_unit(case.measure, "imperial"),
         smaller_is_better=nature.smaller_is_better,
         baseline=case.baseline,
         changed=case.changed,
-        baseline_runs=case.of(case.baseline),
-        changed_runs=case.of(case.changed),
-        baseline_mean=_mean(case.of(case.baseline)),
-        changed_mean=_mean(case.of(case.changed)),
-        difference=_mean(case.of(case.changed)) - _mean(case.of(case.baseline)),
+        baseline_runs=baseline_runs,
+        changed_runs=changed_runs,
+        baseline_mean=_mean(baseline_runs),
+        changed_mean=_mean(changed_runs),
+        difference=_mean(changed_runs) - _mean(baseline_runs),
         smallest_meaningful=smallest,
         verdict="cannot tell yet",
     )
-    judged = worded(_judged(blank, case), nature)
-    values = [[run.value for run in runs] for runs in (judged.baseline_runs, judged.changed_runs)]
-    return replace(judged, remarks=hints(case, judged), plain=second_opinions(*values))
+    return worded(_judged(blank, case), nature)
 
 
 def worded(found: MeasureComparison, nature: Quantity) -> MeasureComparison:

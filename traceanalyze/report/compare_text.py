@@ -160,12 +160,13 @@ def plain_words(one: MeasureComparison) -> list[str]:
 
 
 def notes_text(comparison: Comparison) -> str:
-    """Return how it was judged, and every remark once."""
+    """Return how it was judged, and every remark once; remarks on a measure beside the headline name it."""
     head = comparison.headline
     p = f"p = {head.p_value:.2g}; " if math.isfinite(head.p_value) else ""
-    lines = [
-        f"{head.measure}: {p}{head.model}.",
-        *(remark.text for remark in comparison.all_remarks),
-        *plain_words(head),
-    ]
-    return "\n".join(["Notes", *(_wrapped(f"- {shown(line)}", indent="  ") for line in lines)])
+    lines = [f"{head.measure}: {p}{head.model}.", *(remark.text for remark in comparison.remarks)]
+    lines += [remark.text for remark in head.remarks]
+    for one in comparison.measures[1:]:
+        lines += [f"{one.measure}: {remark.text}" for remark in one.remarks if remark.text not in lines]
+    lines += [remark.text for remark in (comparison.curves.remarks if comparison.curves else ())]
+    lines += plain_words(head)
+    return "\n".join(["Notes", *(_wrapped(f"- {shown(line)}", indent="  ") for line in dict.fromkeys(lines))])

@@ -15,6 +15,8 @@ from traceanalyze.results import round_half_up
 from traceanalyze.units import LENGTH_UNITS, SPEED_UNITS, System, length_unit, speed_unit
 
 WIDTH = 80
+#: Runs of each setup that a day holds; a longer plan is a set of 4 and 4 to be repeated.
+A_DAY_EACH = 12
 
 
 def plan_text(plan: Plan, system: System = "imperial") -> str:
@@ -56,17 +58,24 @@ def _headline(plan: Plan) -> str:
 
 
 def _sheet(plan: Plan) -> str:
-    head = f"Run sheet: A = {shown(plan.names[0])}, B = {shown(plan.names[1])}; decide now that {plan.measure} counts"
-    ways = list(dict.fromkeys(run.direction for run in plan.runs))
+    long = plan.runs_each > A_DAY_EACH
+    runs = plan.runs[:8] if long else plan.runs
+    letters = dict(zip(plan.names, "AB", strict=True))
+    fitted = {name: letter if name == letter else f"{letter} ({shown(name)[:40]})" for name, letter in letters.items()}
+    names = ", ".join(f"{letter} = {shown(name)}" for name, letter in letters.items() if name != letter)
     lines = [
-        _wrapped(head),
+        _wrapped(f"Run sheet{': ' + names if names else ''}; decide now that {plan.measure} counts"),
         _item("☐ warm the engine up; ride one run that will not count, whatever its time"),
     ]
-    for run in plan.runs:
+    for run in runs:
         if run.mount:
-            letter = "A" if run.setup == plan.names[0] else "B"
-            lines.append(f"  fit {letter} ({shown(run.setup)[:40]})")
+            lines.append(f"  fit {fitted[run.setup]}")
         lines.append(f"☐ {run.place:3d}  {run.direction:6s} time ________  note ______________________")
+    if long:
+        times = math.ceil(plan.runs_each / 4)
+        text = f"Ride these 8 runs {times} times, on as many days as it takes; each set is compared within its day."
+        lines.append(_wrapped(text))
+    ways = list(dict.fromkeys(run.direction for run in runs))
     note = (
         f"Ways: {' and '.join(ways)} in turn. Leave a run out only for a reason that you note before you see its time."
     )
