@@ -9,6 +9,8 @@ import pytest
 from tests.book.making import MORNING, entry, in_memory, log, undated
 from traceanalyze.book.comparing import book_case, compare_book, smallest_differences
 from traceanalyze.book.entries import Entry, Share
+from traceanalyze.book.history import own_history
+from traceanalyze.book.opening import open_book_to_write
 from traceanalyze.book.overview import overview
 from traceanalyze.book.reading import all_runs, chosen_runs, runs_of, scatter
 from traceanalyze.book.store import add_entry
@@ -68,6 +70,18 @@ def test_runs_left_out_and_other_measures_do_not_count(book):
     assert [run.value for run in runs_of(book, "standard spring", "0-30 mph", start_rule="rest")] == [4.5, 4.6]
     assert len(runs_of(book, "standard spring", "20-30 mph", start_rule="rest")) == 2  # it has no start rule
     assert runs_of(book, "standard spring", "0-30 mph", start_rule="threshold") == ()
+
+
+def test_the_history_for_a_comparison_of_logs(tmp_path):
+    with open_book_to_write(tmp_path / "runs.book") as book:
+        for k, (setup, values) in enumerate(SIRSTV.items()):
+            add_entry(book, entry(log(setup, values, origin=MORNING + 1000 * k), setup))
+    measures = [parse_measure("0-30 mph"), parse_measure("1/8 mi")]
+    found = own_history(tmp_path / "runs.book", measures)
+    assert list(found) == ["0-30 mph"]
+    assert (found["0-30 mph"].sd, found["0-30 mph"].df) == (pytest.approx(SIRSTV_SD, rel=1e-9), 20)
+    without = {log("5", []).sha256}
+    assert own_history(tmp_path / "runs.book", measures, without=without)["0-30 mph"].df == 16
 
 
 def test_two_directions_are_no_scatter(book):

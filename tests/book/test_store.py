@@ -185,7 +185,12 @@ def test_what_is_stated_later_adds_to_what_was_stated(book):
 
 
 # --- taking out -------------------------------------------------------------------------------------------------------
-def test_a_log_that_was_taken_out_can_be_added_in_another_way(book, tmp_path):
+def test_a_log_that_was_taken_out_can_be_added_in_another_way(tmp_path):
+    with open_book_to_write(tmp_path / "runs.book") as book:
+        _taken_out_and_added(book)
+
+
+def _taken_out_and_added(book):
     add_entry(book, entry(log("run1.nmea", [4.0, 4.1])))
     add_entry(book, entry(log("run2.nmea", [4.0]), vehicle="kart", place="hall"))
     (gone,) = remove_logs(book, path="run1.nmea")

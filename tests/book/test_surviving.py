@@ -63,7 +63,7 @@ with open_book_to_write(sys.argv[1]) as book:
 def test_killed_at_any_moment(tmp_path):
     book = tmp_path / "runs.book"
     told = set()
-    for round_, delay_s in enumerate((0.0, 0.006, 0.017, 0.04)):
+    for round_, delay_s in enumerate((0.0, 0.008, 0.03)):
         child = started(KILLED, book, str(round_))
         told.add(child.stdout.readline().strip())
         time.sleep(delay_s)

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 app = typer.Typer(
     name="book",
     help="The run book: one database file of all runs so far. Nothing is kept without book add.",
-    no_args_is_help=True,
     rich_markup_mode=None,
 )
 Place = Annotated[
