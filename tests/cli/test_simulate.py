@@ -62,8 +62,8 @@ def test_nothing_is_overwritten_unasked(tmp_path):
     "words",
     [
         ["--format", "xml"], ["--setup", "soft"], ["--launches", "-1"], ["--rate", "0"], ["--noise", "-1"],
-        ["--accelerometer", "100"], ["--launches", "2", "--aborted", "3"], ["--random", "-4"], ["--wind", "90"], ["--wind", "nan"],
-        ["--noise", "nan"], ["--rate", "inf"], ["--accelerometer", "nan"],
+        ["--accelerometer", "100"], ["--launches", "2", "--aborted", "3"], ["--random", "-4"], ["--wind", "90"],
+        ["--wind", "nan"], ["--noise", "nan"], ["--rate", "inf"], ["--accelerometer", "nan"],
     ],
 )  # fmt: skip
 def test_what_makes_no_sense_is_refused(tmp_path, words):

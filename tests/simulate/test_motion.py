@@ -42,6 +42,12 @@ def test_uniform_acceleration_by_the_textbook_formulas():
     np.testing.assert_allclose(motion.accel_at(np.array([1.0, 6.0])), [2.0, -4.0], atol=1e-12)
 
 
+def test_a_level_that_is_just_reached_at_the_end():
+    speeds = np.array([0.0, 0.995, 9.0])  # the cubic's own value at the end is short of 9 by rounding
+    motion = Motion(t_s=np.arange(3.0), speed_mps=speeds, start_mps2=np.zeros(2), end_mps2=np.zeros(2))
+    assert rise_s(motion, 9.0, 0.0, 2.0) == pytest.approx(2.0, abs=1e-6)
+
+
 def test_what_is_not_reached_is_nan():
     motion = ramp_and_brake()
     assert np.isnan(rise_s(motion, 10.1, 0, 7.5))

@@ -105,7 +105,7 @@ def _reached(
 ) -> float:
     """First time within [after_s, before_s] at which `at` is at or above `level`, by sections of the first piece."""
     first = int(np.searchsorted(motion.t_s, after_s, side="right"))
-    last = int(np.searchsorted(motion.t_s, before_s, side="left"))
+    last = int(np.searchsorted(motion.t_s, before_s, side="right"))
     if float(at(after_s)) >= level:
         return after_s
     above = np.flatnonzero(knots[first:last] >= level)
@@ -118,7 +118,10 @@ def _reached(
         return float("nan")
     for _ in range(_ROUNDS):
         tried = np.linspace(low, high, _PARTS + 1)
-        k = int(np.argmax(at(tried[1:]) >= level)) + 1
+        there = at(tried[1:]) >= level
+        if not there.any():  # the knot itself has the level, the cubic falls short of it by rounding
+            break
+        k = int(np.argmax(there)) + 1
         low, high = float(tried[k - 1]), float(tried[k])
     return high
 
