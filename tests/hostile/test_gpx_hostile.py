@@ -165,6 +165,11 @@ class TestDamage:
         assert trace.tally["malformed"] == 1
         assert (trace.speed_mps == 3.5).all()
 
+    def test_tags_in_a_broken_declaration_are_none(self) -> None:
+        trace = read('<?xml version="1.0" encoding</trkpt>UTF-8"?>' + HEAD[39:] + point(0) + point(1) + TAIL)
+        assert trace.points == 2
+        assert trace.tally == {"malformed": 1}
+
     def test_a_long_text_after_damage(self) -> None:
         trace = read(HEAD + point(0) + "<" + point(1) + f"<cmt>{'x' * 100_000}</cmt>" + point(2) + TAIL)
         assert trace.t_s.tolist() == [0.0, 1.0, 2.0]

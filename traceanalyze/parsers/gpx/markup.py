@@ -45,7 +45,8 @@ def _codes(*names: str) -> frozenset[int]:
 _ENDED: Final = _codes("NO_ELEMENTS", "UNCLOSED_TOKEN", "PARTIAL_CHAR", "UNCLOSED_CDATA_SECTION")
 _JUNK_AFTER: Final = _codes("JUNK_AFTER_DOC_ELEMENT")
 _MISMATCH: Final = _codes("TAG_MISMATCH")
-_INVALID: Final = _codes("INVALID_TOKEN")
+#: Found only at the end of a declaration, whose beginning may hold anything.
+_DECLARATION: Final = _codes("XML_DECL")
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +162,8 @@ class _Proof:
         try:
             self._parser.Parse(piece, last)
         except expat.ExpatError as error:
-            return error.code, min(max(self._parser.ErrorByteIndex - self._fed, 0), len(piece))
+            right = 0 if error.code in _DECLARATION else self._parser.ErrorByteIndex - self._fed
+            return error.code, min(max(right, 0), len(piece))
         self._fed += len(piece)
         return None
 

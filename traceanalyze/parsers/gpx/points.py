@@ -149,7 +149,7 @@ def read_points(blocks: Iterable[Block]) -> Columns:
 
 
 def _leave_point(place: _Place, found: _Found) -> None:
-    if place.open_points:
+    if place.open_points > 0:
         found.cut_off.append(place.points - 1)
     place.open_points = 0
 
