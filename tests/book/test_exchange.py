@@ -160,17 +160,21 @@ def test_any_book_comes_back_exactly(logs):
 # --- any file ---------------------------------------------------------------------------------------------------------
 def paths_of(value, path=()):
     yield path
-    items = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
-    for key, one in list(items)[:3]:
+    items = value.items() if isinstance(value, dict) else enumerate(value[:1]) if isinstance(value, list) else ()
+    for key, one in items:
         yield from paths_of(one, (*path, key))
 
 
-JUNK = [None, True, -1, 0, 1.5, 1e308, 2**70, "", "x", "\ud800", [], {}, [[]], {"x": 1}, "2026-13-01", "NaN"]
+JUNK = [None, True, -1, 1.5, 2**70, "x", "\ud800", [[]], {"x": 1}, "2026-13-01"]
 
 
 def test_every_value_replaced_by_every_junk_is_our_error_or_no_harm(book):
     document = book_document(book)
-    del document["logs"][0]["runs"][1:]  # one of each is enough
+    del document["logs"][1:]  # one of each is enough
+    del document["logs"][0]["runs"][1:]
+    curve = document["logs"][0]["runs"][0]["curve"]
+    curve |= {name: values[:2] for name, values in curve.items()}
+    document["vehicles"][0]["teeth"] = [[15, 41]]
     for path in paths_of(document):
         for junk in JUNK:
             changed = deepcopy(document)

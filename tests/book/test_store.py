@@ -11,7 +11,7 @@ from tests.book.making import MORNING, entry, in_memory, log, undated
 from traceanalyze.book.entries import entries_of_files, entries_of_sheet
 from traceanalyze.book.opening import open_book, open_book_to_write
 from traceanalyze.book.reading import all_fittings, all_runs
-from traceanalyze.book.store import add_entry, fingerprint_of, remove_logs
+from traceanalyze.book.store import add_entries, add_entry, fingerprint_of, remove_logs
 from traceanalyze.book.tables import vehicles_of
 from traceanalyze.errors import BookError, UsageError
 from traceanalyze.results import RunSheet
@@ -80,6 +80,14 @@ def test_a_log_without_a_date_needs_one(book):
     add_entry(book, entry(undated("run1.nmea", [4.0]), date=date(2026, 5, 16)))
     (run,) = all_runs(book)
     assert (run.run.date, run.run.utc_s) == ("2026-05-16", None)
+
+
+def test_a_log_that_nobody_dated_does_not_stop_the_rest(book):
+    entries = [entry(undated("run1.nmea", [4.0])), entry(log("run2.nmea", [4.0]))]
+    added, errors = add_entries(book, entries)
+    assert [(one.path, one.status) for one in added] == [("run2.nmea", "added")]
+    assert len(errors) == 1
+    assert errors[0].startswith("run1.nmea: the log has no date")
 
 
 def test_the_day_is_the_riders_not_that_of_greenwich(book):

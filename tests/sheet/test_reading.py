@@ -102,6 +102,11 @@ def test_fields_of_rider_and_tyres(folder):
     assert (second.conditions.clothing, second.conditions.posture, second.notes) == ("suit", "upright", "cold")
 
 
+def test_dates_and_offsets_in_quotes(folder):
+    day = read(folder, SHEET.replace("2026-05-17", '"2026-05-17"').replace("+02:00", "-0530")).day
+    assert (day.date, day.utc_offset_s) == (date(2026, 5, 17), -5.5 * 3600)
+
+
 def test_the_least_sheet(folder):
     sheet = read(folder, '[[setup]]\nname = "a"\nfiles = "run1.nmea"\n')
     assert sheet.day.date is None
@@ -172,7 +177,8 @@ def test_names_are_taken_as_written_and_from_the_sheets_folder(folder, monkeypat
         (folder / name).touch()
     monkeypatch.chdir("/")
     listed = ", ".join(f'"{name}"' for name in [*strange, "sub/run1.nmea", "../" + folder.name + "/run2.nmea"])
-    text = f'[[setup]]\nname = "a"\nfiles = [{listed}]\nskip = ["a#2#3", "sub/run1.nmea#pass 1", "two  spaces #1", "sub/run1.nmea#p12"]\n'
+    skips = '"a#2#3", "sub/run1.nmea#pass 1", "two  spaces #1", "sub/run1.nmea#p12"'
+    text = f'[[setup]]\nname = "a"\nfiles = [{listed}]\nskip = [{skips}]\n'
     setup = read(folder, text).setups[0]
     assert [path.name for path in setup.files] == [*strange, "run1.nmea", "run2.nmea"]
     assert setup.skip == (
@@ -198,6 +204,7 @@ ONE_MISTAKE = [
     ("pressure_hpa = 1009.0", "pressure_hpa = 29.9", "line 5: pressure_hpa cannot be 29.9 .. 1 inHg is 33.86 hPa"),
     ("2026-05-17", "17.5.2026", "line 2: not TOML: something is left over .. ; "),
     ("2026-05-17", "2026-02-29", "line 2: not TOML: there is no such date"),
+    ("2026-05-17", "'17 May'", "line 2: date cannot be '17 May'"),
     ("2026-05-17", "2026-05-17T10:00:00", "line 2: date cannot be .. ; write the date as year-month-day"),
     ('"+02:00"', '"+15:00"', "line 9: utc_offset cannot be '+15:00'"),
     ('"+02:00"', "+02:00", 'line 9: not TOML .. ; write a clock time or an offset in quotes, such as "14:05"'),
@@ -205,6 +212,10 @@ ONE_MISTAKE = [
     ("[vehicle]", "[[vehicle]]", "line 11: vehicle has the wrong brackets; write it as [vehicle]"),
     ("[vehicle]", "[vehicle.engine]", "line 11: unknown key 'engine' in [vehicle]"),
     ("[vehicle]", "[vehicle", "line 11: not TOML: expected ']'"),
+    ('"old airfield, taxiway B"', "7", "line 3: place cannot be 7; give the place in quotes"),
+    ("humidity_pct = 55", "tyre_pressure_kpa = [1, 2, 3]", "line 6: tyre_pressure_kpa cannot be [1, 2, 3]; give one"),
+    ("humidity_pct = 55", "tyre_pressure_kpa = 2.2", "line 6: tyre_pressure_kpa cannot be 2.2 .. 1 psi is 6.895 kPa"),
+    ('["run3.nmea"]', "7", "line 24: files cannot be 7; write a list of names in quotes"),
     ("[15, 41]", "[15]", "line 15: teeth cannot be [15]; give whole numbers of teeth in pairs"),
     ("[15, 41]", "[15, 41, 12]", "line 15: teeth"),
     ("[15, 41]", "[[15, 41], [12]]", "line 15: teeth"),
