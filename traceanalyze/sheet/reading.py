@@ -203,9 +203,7 @@ class SheetReader:
     def _skip(self, word: str, setup: Setup, entry: Entry) -> Skip | None:
         found = _SKIP.fullmatch(word)
         if found is None:
-            advice = (
-                'write the file, # and the number of the launch, such as "run3.nmea#2" (a pass: "run3.nmea#p2")'
-            )
+            advice = 'write the file, # and the number of the launch, such as "run3.nmea#2" (a pass: "run3.nmea#p2")'
             self._tell(entry.line_of(word), f"{short(word)} names no run to skip", advice)
             return None
         file = self.path.parent / found[1]
