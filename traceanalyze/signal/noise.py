@@ -25,8 +25,12 @@ GENERIC_SIGMA_MPS: Final = 0.06
 #: first-order Gauss-Markov part of 0.5-3 s about as large as the white part; common practice, no source.
 GENERIC_SLOW_SHARE: Final = 0.5
 GENERIC_SLOW_TAU_S: Final = 1.2
-#: Weight of the generic slow share, in seconds of rest: less rest than this tells next to nothing of it.
-_SLOW_PRIOR_S: Final = 25.0
+#: How well the generic share (absolute) and time constant (relative) are known, as standard deviations.
+_SHARE_SD: Final = 0.25
+_TAU_SD: Final = 0.6
+#: The generic noise counts for so many degrees of freedom beside the samples at rest, which forget within so long [s].
+_PRIOR_FREEDOM: Final = 4.0
+_MEMORY_S: Final = 0.6
 #: No receiver is trusted beyond this [m/s]: below it the model of the motion, not the noise, sets the limit.
 FLOOR_SIGMA_MPS: Final = 0.015
 #: Rest is looked for below this speed [m/s], for at least this long [s], leaving out so much at both ends [s].
@@ -228,6 +232,9 @@ def _rest_sigma_mps(
     for _ in range(2):
         values = _without_bumps(values, 4.5 * robust + resolution_mps, math.ceil(0.5 / period_s))
         robust = max(math.sqrt(float(np.mean(values**2)) / 2), 1e-6)
+    freedom = 2 * min(values.size, values.size * period_s / _MEMORY_S)  # two axes, neighbours alike
+    if robust > FLOOR_SIGMA_MPS:  # few samples: lean on what receivers usually have
+        robust = math.sqrt((freedom * robust**2 + _PRIOR_FREEDOM * GENERIC_SIGMA_MPS**2) / (freedom + _PRIOR_FREEDOM))
     return math.sqrt(max(robust**2 - resolution_mps**2 / 24, 0.0))
 
 
@@ -264,7 +271,7 @@ def _slow_part(speed_mps: FloatArray, rests: list[tuple[int, int]], period_s: fl
 
     For a two-dimensional Gaussian noise vector the squared length has the autocovariance 4 sigma^4 rho(k)^2
     (Isserlis' theorem), so the square root of its autocorrelation is that of the noise, rho(k) = share exp(-k/tau).
-    The fit leans on the generic values as if they were `_SLOW_PRIOR_S` seconds of rest.
+    The mean over the posterior is taken, so that a short rest leaves the generic values as they are.
     """
     lags = np.unique(np.round(np.array([0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.4, 2.0]) / period_s).astype(int))
     lags = lags[lags >= 1]
@@ -294,7 +301,7 @@ def _fit_slow(lag_s: FloatArray, seen: FloatArray, seconds: FloatArray) -> tuple
     model = (share[..., None] * np.exp(-lag_s / tau_s[..., None])) ** 2
     # an autocorrelation over T seconds scatters by about sqrt(1 s / T) for noise with a memory of a second
     misfit = np.sum(seconds / lag_s.size * (model - seen) ** 2 * 4, axis=-1)
-    prior = ((share - GENERIC_SLOW_SHARE) / 0.25) ** 2 + (np.log(tau_s / GENERIC_SLOW_TAU_S) / 0.6) ** 2
+    prior = ((share - GENERIC_SLOW_SHARE) / _SHARE_SD) ** 2 + (np.log(tau_s / GENERIC_SLOW_TAU_S) / _TAU_SD) ** 2
     cost = misfit + prior
     weight = np.exp(-0.5 * (cost - cost.min()))
     weight /= weight.sum()
