@@ -10,7 +10,7 @@ from traceanalyze.errors import SignalError
 from traceanalyze.measure.crossings import distance_at_m, first_time_s
 from traceanalyze.measure.fit import fit_free, fit_start
 from traceanalyze.measure.paths import Paths
-from traceanalyze.measure.readout import estimate, reached
+from traceanalyze.measure.readout import ONSET_SHAPE_SD_S, estimate, reached
 from traceanalyze.results import TimeResult
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray, Trace
@@ -50,9 +50,8 @@ def _between(paths: Paths, measure: Measure) -> TimeResult | None:
     if not reached(begin_s - end_s):
         return None
     length = np.nanmean(distance_at_m(paths, begin_s) - distance_at_m(paths, end_s))
-    return TimeResult(
-        measure=measure.label, start_rule=None, elapsed=estimate(begin_s - end_s), distance_m=float(length)
-    )
+    elapsed = estimate(begin_s - end_s, ONSET_SHAPE_SD_S if measure.to_mps == 0 else 0.0)
+    return TimeResult(measure=measure.label, start_rule=None, elapsed=elapsed, distance_m=float(length))
 
 
 def _fall(trace: Trace, span: StopSpan) -> tuple[FloatArray, FloatArray]:
