@@ -56,3 +56,12 @@ def test_distance_and_acceleration_at_moments():
     moments = np.array([[0.05, 1.13, 3.13], [0.05, 1.13, 3.13]])
     np.testing.assert_allclose(distance_at_m(paths, moments)[0], [0, 1.25, 11.25], atol=1e-9)
     np.testing.assert_allclose(accel_at_mps2(paths, moments)[:, 1:], [[2.5, 2.5], [5, 5]], atol=1e-9)
+
+
+def test_distance_within_a_step_of_curved_speed():
+    # v = u^2, x = u^3/3: the cubic piece holds it exactly
+    t = np.arange(0, 3, 0.5)
+    paths = Paths(t, np.array([-0.5]), t[None, :] ** 2, 2 * t[None, :], t[None, :] ** 3 / 3)
+    moments = np.array([[0.7, 1.25, 2.4]])
+    np.testing.assert_allclose(distance_at_m(paths, moments), moments**3 / 3, atol=1e-12)
+    assert time_at_distance_s(paths, 1.0)[0] == pytest.approx(3 ** (1 / 3), abs=1e-9)
