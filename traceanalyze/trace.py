@@ -206,11 +206,13 @@ def make_trace(t_s: FloatArray, *, utc0_s: float | FloatArray = float("nan"), **
         If shapes differ or times do not increase.
     """
     n = np.size(t_s)
-    full: dict[str, Any] = {name: np.full(n, np.nan) for name in FLOAT_COLUMNS}
-    full |= {"quality": np.full(n, -1, np.int8), "stretch": np.zeros(n, np.int32)}
+    kinds: dict[str, type] = dict.fromkeys(FLOAT_COLUMNS, np.float64) | {"quality": np.int8, "stretch": np.int32}
+    unknown = {"quality": -1, "stretch": 0}
+    full: dict[str, Any] = {
+        name: np.full(n, unknown.get(name, np.nan), kind) for name, kind in kinds.items() if name not in columns
+    }
     for name, value in columns.items():
-        kind = {"quality": np.int8, "stretch": np.int32}.get(name, np.float64)
-        columns[name] = np.array(value, kind) if name in full else value
+        columns[name] = np.array(value, kinds[name]) if name in kinds else value
     return Trace(**(full | columns | {"t_s": np.array(t_s, float), "utc0_s": np.atleast_1d(np.array(utc0_s, float))}))
 
 

@@ -62,6 +62,7 @@ def assemble(
     keep, part, stray = _settled(time_s, parts, rows, tuple(columns.values()))
     counts["duplicate"] += stray["duplicate"]
     counts["out_of_order"] += stray["out_of_order"]
+    whole = rows.size == time_s.size and bool(keep.all()) and bool((np.diff(rows) == 1).all())  # copies are large
     rows, time_s, part = rows[keep], time_s[rows][keep], part[keep]
     if not rows.size and accelerometer is None:
         raise FormatError("no point in it has a time", advice="record with times switched on")
@@ -78,7 +79,7 @@ def assemble(
         t_s,
         utc0_s=epoch_s + first_s + offset_s,
         stretch=part,
-        **{name: values[rows] for name, values in columns.items()},
+        **{name: values if whole else values[rows] for name, values in columns.items()},
         accelerometer=accelerometer,
         speed_source=speed_source,
         source=source,

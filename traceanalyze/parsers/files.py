@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import errno
 import hashlib
+import io
 import os
 import stat
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO, Final
+from typing import Final
 
 from traceanalyze.errors import InputError, LimitError, TraceError
 
 #: Bytes read at a time: large enough for array work, small enough for the processor's cache.
-CHUNK_BYTES: Final = 1 << 20
+CHUNK_BYTES: Final = 1 << 18
 
 
 def too_large(size: int, limit: int) -> LimitError:
@@ -23,7 +24,7 @@ def too_large(size: int, limit: int) -> LimitError:
     return LimitError(f"it {found} the {limit / 1e6:,.0f} MB allowed", advice="split it, or raise the limit")
 
 
-def opened(path: Path) -> IO[bytes]:
+def opened(path: Path) -> io.FileIO:
     """Open a regular file for reading, unbuffered; a pipe never blocks.
 
     Raises
@@ -39,7 +40,7 @@ def opened(path: Path) -> IO[bytes]:
         mode = os.fstat(handle).st_mode
         if not stat.S_ISREG(mode):
             raise _wrong_kind(mode)
-        return os.fdopen(handle, "rb", buffering=0)
+        return io.FileIO(handle)
     except (TraceError, OSError) as error:
         os.close(handle)
         raise (error if isinstance(error, TraceError) else _unreadable(path, error)) from None
@@ -74,14 +75,11 @@ def fingerprint(path: Path, limit: int) -> tuple[str, int]:
     with opened(path) as file:
         if (size := os.fstat(file.fileno()).st_size) > limit:
             raise too_large(size, limit)
-    digest = hashlib.sha256()
-    size = 0
-    for block in blocks(path):
-        size += len(block)
-        if size > limit:  # it grows, or does not know its own size
-            raise too_large(size, limit)
-        digest.update(block)
-    return digest.hexdigest(), size
+        try:
+            digest = hashlib.file_digest(file, "sha256")
+        except OSError as error:
+            raise _unreadable(path, error) from None
+        return digest.hexdigest(), file.tell()
 
 
 def standard_input(limit: int) -> bytes:

@@ -27,6 +27,7 @@ from traceanalyze.errors import FormatError
 from traceanalyze.parsers.assembly import assemble
 from traceanalyze.parsers.containers import Member
 from traceanalyze.parsers.nmea.collecting import (
+    Rows,
     Sieve,
     Trust,
     checksum_right,
@@ -35,7 +36,7 @@ from traceanalyze.parsers.nmea.collecting import (
     whole_lines,
 )
 from traceanalyze.parsers.nmea.dates import one_clock
-from traceanalyze.parsers.nmea.epochs import Admission, Joiner, Rows, every_rmc, rmc_that_gga_confirms
+from traceanalyze.parsers.nmea.epochs import Admission, Joiner, every_rmc, rmc_that_gga_confirms
 from traceanalyze.parsers.nmea.framing import find_sentences, make_block
 from traceanalyze.parsers.nmea.sentences import GGA, RMC, kinds_of
 from traceanalyze.parsers.options import ReadOptions

@@ -5,14 +5,31 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from traceanalyze.parsers.nmea.framing import BoolArray, ByteArray, IndexArray, Sentences, find_sentences, make_block
-from traceanalyze.parsers.nmea.sentences import KINDS, RMC, kinds_of, read_sentences
+from traceanalyze.parsers.nmea.fields import Fields
+from traceanalyze.parsers.nmea.framing import (
+    Block,
+    BoolArray,
+    ByteArray,
+    IndexArray,
+    Sentences,
+    WordArray,
+    find_sentences,
+    make_block,
+)
+from traceanalyze.parsers.nmea.layouts import Layout, sort_by_layout
+from traceanalyze.parsers.nmea.lines import Lines, find_lines
+from traceanalyze.parsers.nmea.sentences import KINDS, RMC, kinds_of, reach_of, read_fields
 
+Rows = dict[str, NDArray[Any]]
+
+#: Bytes looked at together: enough that calls cost little, few enough for the cache.
+_BLOCK_BYTES: Final = 1 << 21
 #: A line longer than this that has no end is no text: it is looked at in pieces.
 _LONGEST_LINE: Final = 1 << 20
 
@@ -76,6 +93,14 @@ class Batch:
         return Batch(np.concatenate((self.kinds, later.kinds)), columns)
 
 
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """Some sentences of a kind: their places, and their columns; those of shape (1,) hold for all."""
+
+    begin: IndexArray
+    columns: Rows
+
+
 @dataclass(slots=True)
 class Sieve:
     """What a rule of trust lets through, and what is counted on the way.
@@ -101,46 +126,61 @@ class Sieve:
     def batches(self, chunks: Iterable[bytes]) -> Iterator[Batch]:
         """Yield what the sentences of a log say, block by block."""
         for pieces in whole_lines(chunks):
-            sentences = find_sentences(make_block(*pieces))
-            kind = kinds_of(sentences.tags)
-            trusted = self.trust(sentences, kind)
-            self._count(sentences, kind, trusted)
-            columns = dict(self._columns(sentences, kind, trusted))
-            yield Batch(kind[trusted & (kind > 0)], columns)
+            yield _in_order(self._pieces(make_block(*pieces)))
         for tag, count in self._bare.items():  # meant without a checksum only if it never has one
             self.tally["truncated"] += count if tag[:8] in self._proprietary else 0
 
-    def _columns(
-        self, sentences: Sentences, kind: ByteArray, trusted: BoolArray
-    ) -> Iterator[tuple[int, dict[str, NDArray[Any]]]]:
-        """Read each kind; sentences that cannot be read are taken out of `trusted`."""
+    def _pieces(self, block: Block) -> list[tuple[int, _Piece]]:
+        """Read a block: lines of common layouts layout by layout, what else stands there sentence by sentence."""
+        lines = find_lines(block)
+        kind = kinds_of(lines.tags)
+        layouts = [] if lines.odd_begin.size > lines.begin.size else list(_by_layout(block, lines, kind))
+        rare = kind > 0
+        for _, rows, _ in layouts:
+            rare[rows] = False
+        begin = np.concatenate((lines.odd_begin, lines.begin[rare] - 1))
+        end = np.concatenate((lines.odd_end, lines.star[rare] + 3))
+        if begin.size > lines.begin.size:
+            return list(self._sentence_by_sentence(find_sentences(block)))
+        self._note_right(kind[~rare], lines.tags[~rare])
+        pieces = [
+            (number, self._piece(number, layout, lines.begin[rows], lines.tags[rows[:1]]))
+            for number, rows, layout in layouts
+        ]
+        if begin.size:
+            pieces += self._sentence_by_sentence(find_sentences(block, _ranges(begin, end)))
+        return pieces
+
+    def _sentence_by_sentence(self, sentences: Sentences) -> Iterator[tuple[int, _Piece]]:
+        kind = kinds_of(sentences.tags)
+        trusted = self.trust(sentences, kind)
+        self._count_damage(sentences, kind, trusted)
         for number in KINDS:
             rows = np.flatnonzero((kind == number) & trusted)
-            if not rows.size:
-                continue
-            reading = read_sentences(sentences, number, rows)
-            talker = sentences.tags[rows].astype(np.uint16)
-            columns = {**reading.columns, "void": reading.void, "talker": talker}
-            bad = reading.malformed | reading.outside
-            if bad.any():
-                self.tally["malformed"] += int(reading.malformed.sum())
-                self.tally["out_of_range"] += int(reading.outside.sum())
-                trusted[rows[bad]] = False
-                columns = {name: values[~bad] for name, values in columns.items()}
-            yield number, columns
+            if rows.size:
+                fields = Fields(sentences, rows, reach_of(number))
+                yield number, self._piece(number, fields, sentences.begin[rows], sentences.tags[rows])
 
-    def _count(self, sentences: Sentences, kind: ByteArray, trusted: BoolArray) -> None:
+    def _piece(self, number: int, fields: Fields, begin: IndexArray, tags: WordArray) -> _Piece:
+        """Return what sentences of one kind say; those that say it wrongly are counted and left out."""
+        reading = read_fields(number, fields)
+        columns = {**reading.columns, "void": reading.void, "talker": tags.astype(np.uint16)}
+        bad = reading.malformed | reading.outside
+        if not bad.any():
+            return _Piece(begin, columns)
+        self.tally["malformed"] += int(reading.malformed.sum())
+        self.tally["out_of_range"] += int(reading.outside.sum())
+        kept = {name: np.broadcast_to(values, bad.shape)[~bad] for name, values in columns.items()}
+        return _Piece(begin[~bad], kept)
+
+    def _count_damage(self, sentences: Sentences, kind: ByteArray, trusted: BoolArray) -> None:
+        self._note_right(kind[sentences.matched], sentences.tags[sentences.matched])
         wrong = sentences.starred & ~sentences.matched
+        self.wrong.update(_counted(kind[wrong]))
         self.tally["checksum"] += int((wrong & ~trusted).sum())
         self.tally["malformed"] += sentences.tails
-        for counter, which in ((self.right, sentences.matched), (self.wrong, wrong)):
-            counter.update(dict(enumerate(np.bincount(kind[which], minlength=KINDS.stop).tolist())))
-        if not sentences.starred.all():
-            self._count_unstarred(sentences, kind, trusted)
-        own = sentences.tags[sentences.starred & ((sentences.tags & np.uint64(0xFF)) == ord("P"))]
-        self._proprietary.update(word.to_bytes(8, "little").partition(b",")[0] for word in set(own.tolist()))
-
-    def _count_unstarred(self, sentences: Sentences, kind: ByteArray, trusted: BoolArray) -> None:
+        if sentences.starred.all():
+            return
         cut, bare = sentences.cut_short()
         self.tally["truncated"] += cut - int((trusted & ~sentences.starred).sum())
         self._bare.update(bare)
@@ -148,26 +188,81 @@ class Sieve:
         length = sentences.last[rows] - sentences.first[rows] - 1
         self.lengths.update(zip(kind[rows].tolist(), length.tolist(), strict=True))
 
+    def _note_right(self, kind: ByteArray, tags: WordArray) -> None:
+        self.right.update(_counted(kind))
+        own = tags[(tags & np.uint64(0xFF)) == ord("P")]
+        self._proprietary.update(word.to_bytes(8, "little").partition(b",")[0] for word in set(own.tolist()))
+
 
 def whole_lines(chunks: Iterable[bytes]) -> Iterator[list[bytes | memoryview]]:
-    """Yield the same bytes cut where lines end (where none ends, before a sentence), in pieces."""
-    rest: list[bytes | memoryview] = []
+    """Yield the same bytes in pieces of blocks that are cut where lines end; where none ends, before a sentence."""
+    block: list[bytes | memoryview] = []
+    size = 0
     for chunk in chunks:
-        cut = max(chunk.rfind(b"\n"), chunk.rfind(b"\r")) + 1
-        if not cut and sum(map(len, rest)) > _LONGEST_LINE:
+        size += len(chunk)
+        cut = max(chunk.rfind(b"\n"), chunk.rfind(b"\r")) + 1 if size >= _BLOCK_BYTES else 0
+        if not cut and size > _BLOCK_BYTES + _LONGEST_LINE:
             cut = max(chunk.rfind(b"$"), 0) or len(chunk)
         view = memoryview(chunk)
         if cut:
-            yield [*rest, view[:cut]]
-            rest = []
-        if cut < len(chunk):
-            rest.append(view[cut:])
-    if rest:
-        yield rest
+            yield [*block, view[:cut]]
+            block, size = [], len(chunk) - cut
+        block.append(view[cut:])
+    if size:
+        yield block
 
 
-def nothing_of(kind: int) -> Mapping[str, NDArray[Any]]:
+def _by_layout(block: Block, lines: Lines, kind: ByteArray) -> Iterator[tuple[int, IndexArray, Layout]]:
+    for number in KINDS:
+        rows = np.flatnonzero(kind == number)
+        for which, layout in sort_by_layout(block, lines.begin[rows], lines.star[rows]):
+            yield number, rows[which], layout
+
+
+def _ranges(begin: IndexArray, end: IndexArray) -> IndexArray:
+    """Return every place of some ranges, from first to last."""
+    order = np.argsort(begin, kind="stable")
+    begin, size = begin[order], (end - begin)[order]
+    steps = np.repeat(begin - np.cumsum(size) + size, size)
+    return steps + np.arange(steps.size)
+
+
+def _in_order(pieces: list[tuple[int, _Piece]]) -> Batch:
+    """Return the sentences of all pieces in the order of the log."""
+    columns: dict[int, Rows] = {}
+    begins, kinds = [np.zeros(0, np.intp)], [np.zeros(0, np.uint8)]
+    for number in KINDS:
+        of_kind = [piece for kind, piece in pieces if kind == number]
+        if of_kind:
+            begin = np.concatenate([piece.begin for piece in of_kind])
+            columns[number] = _scattered(of_kind, begin)
+            begins.append(begin)
+            kinds.append(np.full(begin.size, number, np.uint8))
+    return Batch(np.concatenate(kinds)[np.argsort(np.concatenate(begins), kind="stable")], columns)
+
+
+def _scattered(pieces: list[_Piece], begin: IndexArray) -> Rows:
+    """Return the columns of pieces of one kind, every sentence in its place."""
+    if len(pieces) == 1:
+        return {name: np.broadcast_to(values, begin.shape) for name, values in pieces[0].columns.items()}
+    slot = np.empty(begin.size, np.intp)
+    slot[np.argsort(begin, kind="stable")] = np.arange(begin.size)
+    slots = np.split(slot, np.cumsum([piece.begin.size for piece in pieces])[:-1])
+    columns: Rows = {}
+    for name, first in pieces[0].columns.items():
+        columns[name] = np.empty(begin.size, first.dtype)
+        for piece, place in zip(pieces, slots, strict=True):
+            columns[name][place] = piece.columns[name]
+    return columns
+
+
+def _counted(kind: ByteArray) -> dict[int, int]:
+    return {number: count for number, count in enumerate(np.bincount(kind, minlength=1).tolist()) if count}
+
+
+@cache
+def nothing_of(kind: int) -> Rows:
     """Return the columns of a kind of which there is no sentence."""
     none: IndexArray = np.zeros(0, np.intp)
-    reading = read_sentences(find_sentences(make_block()), kind, none)
+    reading = read_fields(kind, Fields(find_sentences(make_block()), none, reach_of(kind)))
     return {**reading.columns, "void": reading.void, "talker": np.zeros(0, np.uint16)}

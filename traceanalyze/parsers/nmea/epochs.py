@@ -10,17 +10,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from traceanalyze.parsers.nmea.collecting import Batch, nothing_of
+from traceanalyze.parsers.nmea.collecting import Batch, Rows, nothing_of
 from traceanalyze.parsers.nmea.framing import BoolArray, IndexArray
 from traceanalyze.parsers.nmea.sentences import GGA, GLL, GNS, GSA, KINDS, NO_DAY, RMC, VTG, ZDA
 from traceanalyze.trace import FloatArray
-
-Rows = dict[str, NDArray[Any]]
 
 _DAY_S: Final = 86_400.0
 #: Times within this share of the usual step belong to one epoch; below one half, so that none belongs to two.
@@ -217,9 +214,12 @@ class _Table:
     def column(self, kind: int, name: str) -> FloatArray:
         """Return a column of a kind for each epoch; NaN where it has none (-1 for `quality`, also NaN for `day`)."""
         values, rows = self._batch.columns[kind][name], self.chosen[kind]
-        found = np.full(self.size, np.nan)
         known = rows >= 0
-        found[known] = values[rows[known]]
+        if known.all():
+            found = values[rows].astype(float, copy=False)
+        else:
+            found = np.full(self.size, np.nan)
+            found[known] = values[rows[known]]
         if name == "day":
             found[found == NO_DAY] = np.nan
         return found

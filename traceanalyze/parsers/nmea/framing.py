@@ -117,17 +117,20 @@ class Sentences:
         begin, end, tags = self.begin[rows], self.end[rows], self.tags[rows]
         plain = ((tags >> np.uint64(40)) & _BYTE == ord(",")) & (tags & _BYTE != ord("P"))
         for place in (2, 3, 4):
-            plain &= _is_capital(tags, place)
+            plain &= is_capital(tags, place)
         odd = zip(begin[~plain].tolist(), end[~plain].tolist(), strict=True)
         pieces = [self.block.cut_out(*edges) for edges in odd]
         bare = [found[1] for piece in pieces if (found := _BARE.fullmatch(piece))]
         return int(plain.sum()) + sum(_CUT.fullmatch(piece) is not None for piece in pieces) - len(bare), bare
 
 
-def find_sentences(block: Block) -> Sentences:
-    """Return everything in a block that begins like a sentence; lines that begin with `#` are comments."""
+def find_sentences(block: Block, places: IndexArray | None = None) -> Sentences:
+    """Return everything that begins like a sentence in a block, or in the places of it that are named, with the ends
+    of the lines; lines that begin with `#` are comments.
+    """
     text = block.text
-    marks, frame, role = _marks(block)
+    low = np.flatnonzero(text < _BELOW) if places is None else places[text[places] < _BELOW]
+    marks, frame, role = _marks(block, low)
     at = np.flatnonzero(role[:-1] == _START)
     first, last = frame[at], frame[at + 1]
     begin, end = marks[first], marks[last]
@@ -136,14 +139,12 @@ def find_sentences(block: Block) -> Sentences:
     lone = np.flatnonzero((role[1:] == _STAR) & (role[:-1] != _START))
     pieces = zip((marks[frame[lone]] + 1).tolist(), (marks[frame[lone + 1]] + 3).tolist(), strict=True)
     tails = sum(_TAIL.fullmatch(block.cut_out(*edges)) is not None for edges in pieces)
-    stated = 16 * _HEX.take(one) + _HEX.take(two)
-    matched = starred & (_checksums(text, begin, end) == stated)
+    matched = starred & (_checksums(text, begin, end) == stated_checksum(one, two))
     return Sentences(block, marks, first, last, begin, end, block.words[begin + 1], starred, matched, tails)
 
 
-def _marks(block: Block) -> tuple[IndexArray, IndexArray, ByteArray]:
-    """Return the places of the bytes that part sentences, which of those are no commas, and the roles of these."""
-    marks = np.flatnonzero(block.text < _BELOW)
+def _marks(block: Block, marks: IndexArray) -> tuple[IndexArray, IndexArray, ByteArray]:
+    """Return those places of low bytes that part sentences, which of them are no commas, and the roles of these."""
     byte = block.text.take(marks)
     frame = np.flatnonzero(byte != ord(","))
     role = _ROLE.take(byte.take(frame))
@@ -163,8 +164,8 @@ def _marks(block: Block) -> tuple[IndexArray, IndexArray, ByteArray]:
 def _starts_sentence(block: Block, place: IndexArray) -> BoolArray:
     """Whether two capitals follow; or the line ends before them, and began here."""
     after = block.words[place + 1]
-    one = _is_capital(after, 0)
-    proper = one & _is_capital(after, 1)
+    one = is_capital(after, 0)
+    proper = one & is_capital(after, 1)
     if proper.all():
         return proper
     ended: BoolArray = _ROLE[block.text[place + 1]] == _END
@@ -173,7 +174,8 @@ def _starts_sentence(block: Block, place: IndexArray) -> BoolArray:
     return proper | ended
 
 
-def _is_capital(words: WordArray, place: int) -> BoolArray:
+def is_capital(words: WordArray, place: int) -> BoolArray:
+    """Whether one byte of each word is a capital letter."""
     byte = words >> np.uint64(8 * place) & _BYTE
     capital: BoolArray = byte - np.uint64(ord("A")) < 26  # smaller bytes wrap round to large numbers
     return capital
@@ -189,6 +191,11 @@ def _in_comment(text: ByteArray, place: IndexArray, role: ByteArray, notes: Inde
     stops = ends[np.minimum(np.searchsorted(ends, begins), ends.size - 1)]
     inside: BoolArray = (after >= 0) & (place < stops[after])
     return inside
+
+
+def stated_checksum(one: ByteArray, two: ByteArray) -> NDArray[np.int16]:
+    """Return the number that two hexadecimal digits make; what no checksum can be where they are none."""
+    return 16 * _HEX.take(one) + _HEX.take(two)
 
 
 def _checksums(text: ByteArray, begin: IndexArray, end: IndexArray) -> ByteArray:

@@ -13,8 +13,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from traceanalyze.parsers.nmea.fields import BLANK, Decimals, Fields
-from traceanalyze.parsers.nmea.framing import BoolArray, ByteArray, IndexArray, Sentences, WordArray
+from traceanalyze.parsers.nmea.fields import BLANK, Fields
+from traceanalyze.parsers.nmea.framing import BoolArray, ByteArray, WordArray
 from traceanalyze.trace import FloatArray
 from traceanalyze.units import KMH, KNOT
 
@@ -43,7 +43,8 @@ class Reading:
     Attributes
     ----------
     columns : mapping of str to (k,) array
-        Values; NaN where a field is empty. Those of void sentences mean nothing, but `time_s`.
+        Values; NaN where a field is empty. Those of void sentences mean nothing, but `time_s`. An array of shape
+        (1,) holds for all.
     void : (k,) bool
         Sentences that state themselves that there is no fix.
     malformed, outside : (k,) bool
@@ -59,7 +60,7 @@ class Reading:
 def _reading(fields: Fields, void: BoolArray, **columns: NDArray[Any]) -> Reading:
     malformed = fields.malformed & ~void
     outside = fields.outside & ~void & ~malformed
-    return Reading(columns, void, malformed, outside)
+    return Reading(columns, np.broadcast_to(void, malformed.shape), malformed, outside)
 
 
 def _rmc(fields: Fields) -> Reading:
@@ -67,15 +68,14 @@ def _rmc(fields: Fields) -> Reading:
     quality = _MODE_QUALITY[mode]
     void = (status == ord("V")) | (status == BLANK) | (quality == 0)
     fields.malformed |= (fields.count < 9) | (~void & (status != ord("A"))) | ~_LETTERS[mode]
-    clock, lat, lon, speed, course, day = fields.decimals(1, 3, 5, 7, 8, 9)
     return _reading(
         fields,
         void,
-        time_s=_time(fields, clock, void),
-        **_position(fields, lat, lon, 4),
-        speed_mps=speed.value() * KNOT,
-        course_deg=_course(fields, course),
-        day=_day(fields, day),
+        time_s=_time(fields, 1, void),
+        **_position(fields, 3),
+        speed_mps=fields.value(7) * KNOT,
+        course_deg=_course(fields, 8),
+        day=_day(fields, 9),
         quality=quality,
     )
 
@@ -84,7 +84,7 @@ def _gga(fields: Fields) -> Reading:
     quality, unit = fields.letter(6), fields.letter(10)
     void = ~_FIXES[quality] & _QUALITIES[quality]
     fields.malformed |= (fields.count < 6) | ~_QUALITIES[quality] | ((unit != BLANK) & (unit != ord("M")))
-    return _fix(fields, void, quality - ord("0"))
+    return _fix(fields, void, quality - np.uint8(ord("0")))
 
 
 def _gns(fields: Fields) -> Reading:
@@ -98,15 +98,14 @@ def _gns(fields: Fields) -> Reading:
 
 def _fix(fields: Fields, void: BoolArray, quality: ByteArray) -> Reading:
     """Read what GGA and GNS have in common."""
-    clock, lat, lon, satellites, hdop = fields.decimals(1, 2, 4, 7, 8)
     return _reading(
         fields,
         void,
-        time_s=_time(fields, clock, void),
-        **_position(fields, lat, lon, 3),
+        time_s=_time(fields, 1, void),
+        **_position(fields, 2),
         altitude_m=fields.signed_value(9),
-        hdop=hdop.value(),
-        satellites=satellites.value(),
+        hdop=fields.value(8),
+        satellites=fields.value(7),
         quality=quality.astype(np.int8),
     )
 
@@ -116,14 +115,7 @@ def _gll(fields: Fields) -> Reading:
     quality = _MODE_QUALITY[mode]
     void = (status == ord("V")) | ((status == BLANK) & (fields.count > 5)) | (quality == 0)
     fields.malformed |= (fields.count < 4) | (~void & (status != ord("A")) & (status != BLANK)) | ~_LETTERS[mode]
-    clock, lat, lon = fields.decimals(5, 1, 3)
-    return _reading(
-        fields,
-        void,
-        time_s=_time(fields, clock, void),
-        **_position(fields, lat, lon, 2),
-        quality=quality,
-    )
+    return _reading(fields, void, time_s=_time(fields, 5, void), **_position(fields, 1), quality=quality)
 
 
 def _vtg(fields: Fields) -> Reading:
@@ -133,29 +125,27 @@ def _vtg(fields: Fields) -> Reading:
     void = _MODE_QUALITY[mode] == 0
     fields.malformed |= ~old & ((fields.count < 8) | ((knots_unit != BLANK) & (knots_unit != ord("N"))))
     fields.malformed |= ((hourly_unit != BLANK) & (hourly_unit != ord("K"))) | ~_LETTERS[mode]
-    if old.any():
-        for edges in (fields.begin, fields.end):
-            edges[5, old], edges[7, old] = edges[3, old], edges[4, old]
-    course, knots = fields.decimals(1, 5)
-    speed_mps = knots.value() * KNOT
-    if knots.blank.any():
-        speed_mps = np.where(knots.blank, fields.decimals(7)[0].value() * KMH, speed_mps)
-    return _reading(fields, void, speed_mps=speed_mps, course_deg=_course(fields, course))
+    fields.move(old, source=3, target=5)
+    fields.move(old, source=4, target=7)
+    speed_mps = fields.value(5) * KNOT
+    if np.isnan(speed_mps).any():
+        speed_mps = np.where(np.isnan(speed_mps), fields.value(7) * KMH, speed_mps)
+    return _reading(fields, void, speed_mps=speed_mps, course_deg=_course(fields, 1))
 
 
 def _gsa(fields: Fields) -> Reading:
     fix = fields.letter(2)
     void = (fix == ord("1")) | (fix == BLANK)
     fields.malformed |= (fields.count < 17) | (~void & (fix != ord("2")) & (fix != ord("3")))
-    return _reading(fields, void, hdop=fields.decimals(16)[0].value())
+    return _reading(fields, void, hdop=fields.value(16))
 
 
 def _zda(fields: Fields) -> Reading:
-    clock, day, month, year = fields.decimals(1, 2, 3, 4)
-    time_s = fields.clock(clock)
+    time_s = fields.clock(1)
+    day, month, year = (fields.digits(number) for number in (2, 3, 4))
     for part, size in ((day, 2), (month, 2), (year, 4)):
         fields.malformed |= ~part.blank & ((part.size != size) | (part.scale > 1))
-    blank = clock.blank | day.blank | month.blank | year.blank
+    blank = np.isnan(time_s) | day.blank | month.blank | year.blank
     days = _days(np.where(blank, -1, (year.whole * 100 + month.whole) * 100 + day.whole), _full_date)
     fields.outside |= days == NO_DAY
     return _reading(fields, blank, time_s=time_s, day=days)
@@ -185,41 +175,42 @@ def kinds_of(tags: WordArray) -> ByteArray:
     return kind
 
 
-def read_sentences(sentences: Sentences, kind: int, rows: IndexArray) -> Reading:
-    """Return what the sentences in these rows say, all of one kind."""
-    reader, reach = _READERS[kind]
-    return reader(Fields(sentences, rows, reach))
+def reach_of(kind: int) -> int:
+    """Return the last field of a kind of sentence that is looked at."""
+    return _READERS[kind][1]
+
+
+def read_fields(kind: int, fields: Fields) -> Reading:
+    """Return what sentences of one kind say."""
+    return _READERS[kind][0](fields)
 
 
 _READERS: Final = dict(zip(KINDS, TYPES.values(), strict=True))
 
 
-def _time(fields: Fields, clock: Decimals, void: BoolArray) -> FloatArray:
+def _time(fields: Fields, number: int, void: BoolArray) -> FloatArray:
     """Return the time of day; that of a void sentence counts only when nothing is wrong with it."""
-    time_s = fields.clock(clock)
+    time_s = fields.clock(number)
     doubtful = void & (fields.malformed | fields.outside)
-    if doubtful.any():
-        time_s[doubtful] = np.nan
-    return time_s
+    return np.where(doubtful, np.nan, time_s) if doubtful.any() else time_s
 
 
-def _position(fields: Fields, lat: Decimals, lon: Decimals, number: int) -> dict[str, FloatArray]:
-    """Return latitude and longitude, the side of the former in field `number`."""
-    fields.malformed |= lat.blank != lon.blank
-    return {
-        "lat_deg": fields.angle(lat, fields.letter(number), 90, b"NS"),
-        "lon_deg": fields.angle(lon, fields.letter(number + 2), 180, b"EW"),
-    }
+def _position(fields: Fields, number: int) -> dict[str, FloatArray]:
+    """Return latitude and longitude, the former in field `number`."""
+    lat_deg, lon_deg = fields.angle(number, 90, b"NS"), fields.angle(number + 2, 180, b"EW")
+    fields.malformed |= np.isnan(lat_deg) != np.isnan(lon_deg)
+    return {"lat_deg": lat_deg, "lon_deg": lon_deg}
 
 
-def _course(fields: Fields, course: Decimals) -> FloatArray:
-    course_deg = course.value()
+def _course(fields: Fields, number: int) -> FloatArray:
+    course_deg = fields.value(number)
     fields.outside |= course_deg > 360
     return course_deg
 
 
-def _day(fields: Fields, digits: Decimals) -> NDArray[np.int32]:
-    """Return the date of RMC, `ddmmyy`, as days since 1970."""
+def _day(fields: Fields, number: int) -> NDArray[np.int32]:
+    """Return a date, `ddmmyy`, as days since 1970."""
+    digits = fields.digits(number)
     day = _days(np.where(digits.blank, -1, digits.whole), _short_date)
     fields.malformed |= ~digits.blank & ((day == NO_DAY) | (digits.size != 6) | (digits.scale > 1))
     return day

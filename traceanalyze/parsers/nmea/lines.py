@@ -1,0 +1,69 @@
+"""Lines that are one whole sentence and nothing else, which nearly all lines are: found and checked in a few scans."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from traceanalyze.parsers.nmea.framing import Block, ByteArray, IndexArray, WordArray, is_capital, stated_checksum
+
+_LINE_FEED, _RETURN = 10, 13
+#: Shortest sentence that is looked at: `$` and a tag, `*` and two digits.
+_SHORTEST: Final = 8
+#: Carriage returns before a line feed that are no text: some loggers write two.
+_RETURNS: Final = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """The lines of a block that are one sentence with a right checksum, and where the others are.
+
+    Attributes
+    ----------
+    begin, star : (k,) int
+        Places of the `$` and of the `*` of each.
+    tags : (k,) uint64
+        The eight bytes after each `$`, the first of them in the lowest bits.
+    odd_begin, odd_end : (m,) int
+        For every other line, unless it is empty, the place of the line end before it, and the place after its own.
+    """
+
+    begin: IndexArray
+    star: IndexArray
+    tags: WordArray
+    odd_begin: IndexArray
+    odd_end: IndexArray
+
+
+def find_lines(block: Block) -> Lines:
+    """Return the lines of a block."""
+    text = block.text
+    edge = _line_ends(text)
+    begin, end = edge[:-1] + 1, edge[1:]
+    sums = np.bitwise_xor.reduceat(text, edge)[:-1] ^ text.take(edge[:-1])
+    stop = end
+    for _ in range(_RETURNS):
+        returns = text.take(stop - 1) == _RETURN
+        if not returns.any():
+            break
+        stop = stop - returns
+        sums ^= returns * np.uint8(_RETURN)
+    star, sign, tags = stop - 3, text.take(begin), block.words[begin + 1]
+    one, two = text.take(stop - 2), text.take(stop - 1)
+    sums ^= sign ^ one ^ two ^ np.uint8(ord("*"))
+    whole = (
+        (sums == stated_checksum(one, two)) & ((sign == ord("$")) | (sign == ord("!"))) & (text.take(star) == ord("*"))
+    )
+    whole &= is_capital(tags, 0) & is_capital(tags, 1) & (stop - begin >= _SHORTEST)
+    if whole.all():
+        return Lines(begin, star, tags, begin[:0], end[:0])
+    odd = ~whole & (stop > begin)
+    return Lines(begin[whole], star[whole], tags[whole], begin[odd] - 1, end[odd] + 1)
+
+
+def _line_ends(text: ByteArray) -> IndexArray:
+    """Return the places of all line feeds; of carriage returns too where there are none but those of the padding."""
+    end = np.flatnonzero(text == _LINE_FEED)
+    return end if end.size > 2 else np.flatnonzero((text == _LINE_FEED) | (text == _RETURN))
