@@ -6,6 +6,7 @@ import pytest
 from traceanalyze.measure.later import _Model, draw_later
 from traceanalyze.measure.onset import (
     RAMP_S,
+    SHAPES,
     Lanes,
     Samples,
     State,
@@ -41,7 +42,7 @@ def one(value):
 
 def forward():
     """Filtered states of the example, and its log likelihood."""
-    lane = Lanes(one(-10), one(0.01), np.array([0]), one(4.0), one(0))
+    lane = Lanes(one(-10), one(0.01), one(0.5), one(0), one(4.0), one(0))
     zero = one(0)
     state = State(zero, zero, zero, one(1), zero, zero, one(25), zero, zero)
     track, total = [], 0.0
@@ -110,7 +111,7 @@ def test_draws_of_what_follows_agree_with_a_dense_solve():
 
 @pytest.mark.parametrize("shape", [0, 1, 2])
 def test_ramp_rises_from_none_to_all_and_its_integral_belongs_to_it(shape):
-    lane = Lanes(one(0), one(0.4), np.array([shape]), one(1), one(0))
+    lane = Lanes(one(0), one(0.4), *(one(value) for value in SHAPES[shape]), one(1), one(0))
     t = np.linspace(-0.1, 0.8, 1801)
     ramp = np.array([lane.ramp(moment)[0] for moment in t])
     area = np.array([lane.ramp_integral(moment)[0] for moment in t])

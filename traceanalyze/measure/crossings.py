@@ -11,7 +11,9 @@ from traceanalyze.trace import FloatArray
 
 def first_time_s(paths: Paths, level_mps: float) -> FloatArray:
     """Return when each path first reaches a speed [s]; NaN where it never does. (k,)"""
-    return first_times_s(paths, np.array([level_mps]))[:, 0]
+    over = paths.speed_mps >= level_mps
+    column = np.where(over.any(axis=1), np.argmax(over, axis=1), paths.t_s.size)[:, None]
+    return _times_in(paths, paths.speed_mps, column, np.array([level_mps]))[:, 0]
 
 
 def first_times_s(paths: Paths, levels_mps: FloatArray) -> FloatArray:
@@ -23,8 +25,7 @@ def first_times_s(paths: Paths, levels_mps: FloatArray) -> FloatArray:
 
 def time_at_distance_s(paths: Paths, length_m: float) -> FloatArray:
     """Return when each path has covered a length since its onset [s]; NaN where it never does. (k,)"""
-    highest = np.maximum.accumulate(paths.distance_m, axis=1)
-    column = np.sum(highest < length_m, axis=1)[:, None]
+    column = np.sum(paths.distance_m < length_m, axis=1)[:, None]  # a distance never falls
     return _times_in(paths, paths.distance_m, column, np.array([length_m]))[:, 0]
 
 

@@ -28,8 +28,8 @@ ACCEL_SD_MPS2: Final = 2.5
 #: Ramp times [s] and their weights: clutches bite within a few hundredths to some tenths of a second.
 RAMP_S: Final = (0.03, 0.09, 0.17, 0.28, 0.45, 0.75)
 RAMP_WEIGHT: Final = (0.15, 0.21, 0.24, 0.22, 0.13, 0.05)
-#: Ramp shapes: coefficients of z^2, z^3, z^4 in the integral of r over z = u/tau: even, early, late take-up.
-SHAPES: Final = ((0.5, 0.0, 0.0), (1.0, -1 / 3, 0.0), (0.0, 1 / 3, 0.0))
+#: Ramp shapes: coefficients of z^2 and z^3 in the integral of r over z = u/tau: even, early, late take-up.
+SHAPES: Final = ((0.5, 0.0), (1.0, -1 / 3), (0.0, 1 / 3))
 SHAPE_WEIGHT: Final = (0.45, 0.35, 0.2)
 #: Spectral densities of the acceleration's changes [m^2/s^5] and their weights: from a steady pull to wheelspin.
 ROUGHNESS: Final = (0.05, 0.7, 9.0)
@@ -49,35 +49,37 @@ class Samples:
 
 @dataclass(frozen=True, slots=True)
 class Lanes:
-    """One hypothesis of the start per lane: onset, ramp time, shape, roughness, log prior; each (L,)."""
+    """One hypothesis of the start per lane; each (L,).
+
+    Attributes
+    ----------
+    t0_s, tau_s : onset and ramp time [s]
+    square, cube : coefficients of the ramp's shape (see `SHAPES`)
+    roughness : spectral density of the acceleration's changes [m^2/s^5]
+    log_prior : logarithm of the weight before any sample
+    """
 
     t0_s: FloatArray
     tau_s: FloatArray
-    shape: NDArray[np.intp]
+    square: FloatArray
+    cube: FloatArray
     roughness: FloatArray
     log_prior: FloatArray
 
     def take(self, index: NDArray[np.intp]) -> Lanes:
         """Return some of the lanes."""
-        return Lanes(
-            self.t0_s[index], self.tau_s[index], self.shape[index], self.roughness[index], self.log_prior[index]
-        )
+        return Lanes(*(getattr(self, name)[index] for name in self.__slots__))
 
-    def ramp(self, t_s: float | FloatArray) -> FloatArray:
+    def ramp(self, t_s: float) -> FloatArray:
         """Return r at a time [1]."""
-        z, c2, c3, c4 = self._scaled(t_s)
-        return np.asarray(np.where(z < 1, z * (2 * c2 + z * (3 * c3 + z * 4 * c4)), 1.0))
+        z = np.minimum(np.maximum(t_s - self.t0_s, 0.0) / self.tau_s, 1.0)
+        return np.asarray(np.where(z < 1, z * (2 * self.square + z * 3 * self.cube), 1.0))
 
-    def ramp_integral(self, t_s: float | FloatArray) -> FloatArray:
+    def ramp_integral(self, t_s: float) -> FloatArray:
         """Return the integral of r from the onset to a time [s]."""
-        z, c2, c3, c4 = self._scaled(t_s)
-        inside = np.minimum(z, 1.0)
-        return np.asarray(self.tau_s * (inside**2 * (c2 + inside * (c3 + inside * c4)) + (z - inside)))
-
-    def _scaled(self, t_s: float | FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        table = np.array(SHAPES)
-        z = np.maximum(t_s - self.t0_s, 0.0) / self.tau_s
-        return z, table[self.shape, 0], table[self.shape, 1], table[self.shape, 2]
+        u = np.maximum(t_s - self.t0_s, 0.0)
+        z = np.minimum(u / self.tau_s, 1.0)
+        return np.asarray(u + self.tau_s * z * (z * (self.square + z * self.cube) - 1))
 
 
 def lanes_over(
@@ -90,7 +92,8 @@ def lanes_over(
     grid = np.meshgrid(np.arange(t0_s.size), ramps, shapes, roughness, indexing="ij")
     onset, ramp, shape, rough = (part.ravel() for part in grid)
     weight = np.array(RAMP_WEIGHT)[ramp] * np.array(SHAPE_WEIGHT)[shape] * np.array(ROUGHNESS_WEIGHT)[rough]
-    return Lanes(t0_s[onset], np.array(RAMP_S)[ramp], shape, np.array(ROUGHNESS)[rough], np.log(weight))
+    square, cube = np.array(SHAPES)[shape].T
+    return Lanes(t0_s[onset], np.array(RAMP_S)[ramp], square, cube, np.array(ROUGHNESS)[rough], np.log(weight))
 
 
 @dataclass(frozen=True, slots=True)

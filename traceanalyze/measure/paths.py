@@ -104,8 +104,10 @@ def _filter(lanes: Lanes, start: Samples, noise: SpeedNoise) -> list[State]:
     before_s = float(start.t_s[0])
     track = []
     for now_s, seen in zip(start.t_s.tolist(), start.seen_mps.tolist(), strict=True):
-        ahead = predict(state, move_between(lanes, before_s, now_s, noise), lanes.roughness, noise)
-        state = update(ahead, seen, lanes.t0_s < now_s, noise)[0] if seen == seen else ahead
+        moving = lanes.t0_s < now_s
+        if moving.any():
+            state = predict(state, move_between(lanes, before_s, now_s, noise), lanes.roughness, noise)
+            state = update(state, seen, moving, noise)[0] if seen == seen else state
         track.append(state)
         before_s = now_s
     return track
