@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Callable
 from dataclasses import dataclass, replace
+from importlib import import_module
+from types import ModuleType
 from typing import Final
 
 from traceanalyze.errors import FormatError, LimitError, TraceError
-from traceanalyze.parsers import gpx, nmea, table
+from traceanalyze.parsers import nmea
 from traceanalyze.parsers.containers import Member, Refused, open_members
 from traceanalyze.parsers.options import ReadOptions
 from traceanalyze.trace import Remark, Source, Trace, with_remarks
@@ -17,29 +18,29 @@ from traceanalyze.trace import Remark, Source, Trace, with_remarks
 __all__ = ["FORMATS", "Format", "ReadOptions", "read", "read_all"]
 
 
-Reader = Callable[[Member, Source, ReadOptions], Trace]
-
-
 @dataclass(frozen=True, slots=True)
 class Format:
-    """One format: its name in results, how surely some first bytes are of it (0 to 1), and its reader."""
+    """One format: its name in results, and the package beside this that knows it."""
 
     name: str
-    sniff: Callable[[bytes], float]
-    read: Reader
+    package: str
 
+    def sniff(self, head: bytes) -> float:
+        """Return how surely some first bytes are of it, 0 to 1."""
+        return float(self._loaded().sniff(head))
 
-def _of_whole(reader: Callable[[bytes, Source, ReadOptions], Trace]) -> Reader:
-    """Return the reader of a log for a format that is read from all its bytes at once."""
-    return lambda member, source, options: reader(member.data(), source, options)
+    def read(self, member: Member, source: Source, options: ReadOptions) -> Trace:
+        """Return the drive that a log of it holds."""
+        trace: Trace = self._loaded().read(member, source, options)
+        return trace
+
+    def _loaded(self) -> ModuleType:
+        """Its package, imported when a log may be of it: most logs never need the later ones."""
+        return import_module(f"{__name__}.{self.package}")
 
 
 #: Every format that is read; the surest takes a log, of equally sure ones the first.
-FORMATS: Final[tuple[Format, ...]] = (
-    Format("nmea", nmea.sniff, nmea.read),
-    Format("gpx", gpx.sniff, _of_whole(gpx.read_bytes)),
-    Format("csv", table.sniff, _of_whole(table.read_bytes)),
-)
+FORMATS: Final[tuple[Format, ...]] = (Format("nmea", "nmea"), Format("gpx", "gpx"), Format("csv", "table"))
 _NMEA, _, _CSV = FORMATS
 
 
@@ -116,7 +117,10 @@ def _read_member(member: Member, options: ReadOptions) -> Trace:
 def _chosen(member: Member, options: ReadOptions) -> Format:
     """Return the format of a log by its first bytes, or by NMEA sentences further on; columns named make it a table."""
     head = member.head()
-    score, best = max(((float(known.sniff(head)), known) for known in FORMATS), key=lambda pair: pair[0])
+    score, best = 0.0, _NMEA
+    for known in FORMATS:
+        if score < 1 and (found := known.sniff(head)) > score:
+            score, best = found, known
     if score > 0:
         return best
     if options.columns:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -20,6 +20,9 @@ from traceanalyze.parsers.gpx.markup import as_ascii_superset, proven_blocks, wi
 from traceanalyze.parsers.gpx.points import Columns, Flags, read_points
 from traceanalyze.parsers.options import ReadOptions
 from traceanalyze.trace import FloatArray, Remark, Source, Trace, utc_text
+
+if TYPE_CHECKING:
+    from traceanalyze.parsers.containers import Member
 
 #: Points closer together than this on average [s] have no times of their own.
 _CLOSEST_S: Final = 1e-3
@@ -33,6 +36,11 @@ def sniff(head: bytes) -> bool:
     """Return whether a file that begins with these bytes (UTF-8) is GPX, or XML whose kind does not show yet."""
     text = without_comments(head.lstrip())
     return bool(_ROOT.search(text)) or (text.startswith(b"<?xml") and text.rfind(b"<") == 0)
+
+
+def read(member: Member, source: Source, options: ReadOptions) -> Trace:
+    """Return the trace of a GPX file; see `read_bytes`."""
+    return read_bytes(member.data(), source, options)
 
 
 def read_bytes(data: bytes, source: Source, options: ReadOptions) -> Trace:
