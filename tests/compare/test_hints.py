@@ -67,6 +67,12 @@ def test_enough_runs_each_way_are_not_remarked():
     assert "few-each-way" not in codes(found)
 
 
+def test_a_setup_that_ran_later_is_said_with_what_is_allowed_for():
+    found = judged(CALM, order="AAAABBBB")
+    # 0.35 % of 4.0 s
+    assert any("0.014 s per run" in remark.text for remark in found.remarks if remark.code == "ran-later")
+
+
 def test_unequal_loggers_are_said():
     runs = [
         Run(setup=s, value=v, stderr=0.02 if s == "A" else 0.10, order=i + 1.0)

@@ -24,7 +24,7 @@ _COLD_SD = 1.5
 
 def hints(case: Case, found: MeasureComparison) -> tuple[Remark, ...]:
     """Return everything about the runs of a measure that a careful friend would point out."""
-    return (*_about_directions(case), *_about_loggers(case), *_about_runs(case, found))
+    return (*_about_directions(case), *_about_order(case, found), *_about_loggers(case), *_about_runs(case, found))
 
 
 def _about_runs(case: Case, found: MeasureComparison) -> Iterator[Remark]:
@@ -161,6 +161,15 @@ def _about_directions(case: Case) -> Iterator[Remark]:
             text = f"fewer than {least} runs each way of each setup: common test practice asks for {least}"
             yield Remark("few-each-way", text)
             return
+
+
+def _about_order(case: Case, found: MeasureComparison) -> Iterator[Remark]:
+    """What the interval allows for when one setup mostly ran after the other."""
+    if not (found.stderr == found.stderr and case.plan.order_r2 > settings.ORDER_CONFOUNDED_R2):
+        return
+    usual = case.nature.drift_share * float(np.mean([run.value for run in case.runs]))
+    text = f"one setup ran mostly after the other: the interval allows for a usual drift of {amount(usual, found, 3)}"
+    yield Remark("ran-later", f"{text} per run, a larger one would move it")
 
 
 def _about_loggers(case: Case) -> Iterator[Remark]:
