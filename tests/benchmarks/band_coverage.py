@@ -11,8 +11,8 @@ import sys
 import numpy as np
 from numpy.random import Generator
 
-from traceanalyze.compare.curves import compare_curves
 from traceanalyze.comparison import CurveComparison, Run
+from traceanalyze.judge.curves import compare_curves
 from traceanalyze.results import Curve
 
 GRID_MPS = np.arange(57) * 0.25

@@ -15,10 +15,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.random import Generator
 
-from traceanalyze.compare.case import prepare
-from traceanalyze.compare.scatter import OwnScatter
-from traceanalyze.compare.verdict import judge
 from traceanalyze.comparison import MeasureComparison, Run
+from traceanalyze.judge.case import prepare
+from traceanalyze.judge.scatter import OwnScatter
+from traceanalyze.judge.verdict import judge
 from traceanalyze.units import parse_measure
 
 LAUNCH = parse_measure("0-30 mph")

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from traceanalyze.compare.distributions import (
+from traceanalyze.comparison import Run
+from traceanalyze.judge.distributions import (
     curve_quantile,
     noncentrality_for,
     rising_root,
@@ -15,14 +16,13 @@ from traceanalyze.compare.distributions import (
     t_quantile,
     t_two_sided,
 )
-from traceanalyze.compare.model import fit, layout
-from traceanalyze.compare.power import runs_needed, smallest_shown
-from traceanalyze.compare.scatter import working_scatter
-from traceanalyze.compare.several import holm
-from traceanalyze.compare.strip import stopping_m, strip_for_top_speed
-from traceanalyze.compare.textbook import least_permutation_p, permutation_count, pooled_t, welch
-from traceanalyze.compare.verdict import compare_runs
-from traceanalyze.comparison import Run
+from traceanalyze.judge.model import fit, layout
+from traceanalyze.judge.power import runs_needed, smallest_shown
+from traceanalyze.judge.scatter import working_scatter
+from traceanalyze.judge.several import holm
+from traceanalyze.judge.strip import stopping_m, strip_for_top_speed
+from traceanalyze.judge.textbook import least_permutation_p, permutation_count, pooled_t, welch
+from traceanalyze.judge.verdict import compare_runs
 
 # Worked example computed with scipy 1.17.1 and statsmodels 0.15.0, which agree to all digits shown.
 A = [5.12, 5.05, 5.20, 5.08, 5.15, 5.11]

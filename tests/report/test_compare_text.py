@@ -2,13 +2,13 @@
 
 import pytest
 
-from tests.compare.sheets import spring_day
+from tests.judge.sheets import spring_day
 from traceanalyze.cli.screen import _PLAIN
-from traceanalyze.compare.logs import compare
-from traceanalyze.compare.planning import plan_runs
-from traceanalyze.compare.runs_csv import read_runs
-from traceanalyze.compare.strip import strip_for_launches, strip_for_top_speed
-from traceanalyze.compare.table import compare_rows
+from traceanalyze.judge.logs import compare
+from traceanalyze.judge.planning import plan_runs
+from traceanalyze.judge.runs_csv import read_runs
+from traceanalyze.judge.strip import strip_for_launches, strip_for_top_speed
+from traceanalyze.judge.table import compare_rows
 from traceanalyze.report.compare_text import compare_text
 from traceanalyze.report.dotplot import axis_for, dot_lines, interval_line
 from traceanalyze.report.plan_text import plan_text

@@ -22,15 +22,15 @@ from traceanalyze.book.reading import (
     vehicle_chosen,
 )
 from traceanalyze.book.records import CurveRecord, FittingRecord
-from traceanalyze.compare.conditions import condition_remarks
-from traceanalyze.compare.curves import compare_curves
-from traceanalyze.compare.logs import own_scatter_of
-from traceanalyze.compare.quantity import parse_amount, quantity, shown_unit
-from traceanalyze.compare.scatter import OwnScatter
-from traceanalyze.compare.several import corrected
-from traceanalyze.compare.verdict import compare_runs
 from traceanalyze.comparison import Comparison, CurveComparison, MeasureComparison, Run
 from traceanalyze.errors import UsageError, shown
+from traceanalyze.judge.conditions import condition_remarks
+from traceanalyze.judge.curves import compare_curves
+from traceanalyze.judge.logs import own_scatter_of
+from traceanalyze.judge.quantity import parse_amount, quantity, shown_unit
+from traceanalyze.judge.scatter import OwnScatter
+from traceanalyze.judge.several import corrected
+from traceanalyze.judge.verdict import compare_runs
 from traceanalyze.results import Curve
 from traceanalyze.sheet import Conditions
 from traceanalyze.trace import Remark

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from traceanalyze.book.opening import open_book
 from traceanalyze.book.reading import USUAL_WINDOW, scatter
-from traceanalyze.compare.scatter import OwnScatter
+from traceanalyze.judge.scatter import OwnScatter
 from traceanalyze.units import Measure
 
 

@@ -11,11 +11,11 @@ from typing import Final
 from traceanalyze.book.opening import Book
 from traceanalyze.book.records import FittingRecord, LogRecord, ResultRecord, RunRecord
 from traceanalyze.book.tables import fittings_of, logs_of
-from traceanalyze.compare.directions import ways
-from traceanalyze.compare.logs import own_scatter_of
-from traceanalyze.compare.scatter import OwnScatter
 from traceanalyze.comparison import Run
 from traceanalyze.errors import BookError, shown
+from traceanalyze.judge.directions import ways
+from traceanalyze.judge.logs import own_scatter_of
+from traceanalyze.judge.scatter import OwnScatter
 from traceanalyze.units import Measure, parse_measure
 
 #: Window of top speeds that are looked at when none is named.

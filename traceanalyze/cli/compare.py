@@ -70,8 +70,8 @@ def compare(
       traceanalyze compare day.toml --measure "0-30 mph" --smallest 0.05
       traceanalyze compare --table times.csv --baseline "standard spring"
     """
-    from traceanalyze.compare.judging import Judging, compare_csv, compare_document
-    from traceanalyze.compare.quantity import parse_amount
+    from traceanalyze.judge.judging import Judging, compare_csv, compare_document
+    from traceanalyze.judge.quantity import parse_amount
     from traceanalyze.report.compare_text import compare_text
     from traceanalyze.units import parse_measure
 

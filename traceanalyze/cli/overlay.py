@@ -35,7 +35,7 @@ def overlay(
       traceanalyze overlay "standard spring=run1.nmea,run2.nmea" "stiff spring=run3.nmea" --out springs.png
       traceanalyze overlay day.toml --out springs.pdf
     """
-    from traceanalyze.compare.groups import launch_curves, setup_curves
+    from traceanalyze.judge.groups import launch_curves, setup_curves
     from traceanalyze.plots.overlay import overlay_figure
     from traceanalyze.plots.style import picture_kind
     from traceanalyze.report.files import check_output

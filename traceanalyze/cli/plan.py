@@ -66,7 +66,7 @@ def plan(
       traceanalyze plan run1.nmea run2.nmea --setups "standard spring,stiff spring"
       traceanalyze plan --measure "top speed" --top-speed "45 mph" --deceleration 3
     """
-    from traceanalyze.compare.quantity import parse_amount
+    from traceanalyze.judge.quantity import parse_amount
     from traceanalyze.report.plan_run import Wish, plan_from_words
     from traceanalyze.report.plan_text import plan_text
     from traceanalyze.units import START_RULES, length_unit, parse_measure, speed_unit

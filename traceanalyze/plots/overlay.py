@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from traceanalyze.compare.groups import SetupCurves
+from traceanalyze.judge.groups import SetupCurves
 from traceanalyze.plots.style import INK, dress, look, new_figure, plain
 from traceanalyze.trace import FloatArray
 from traceanalyze.units import SPEED_UNITS, System, speed_unit

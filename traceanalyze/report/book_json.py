@@ -11,7 +11,7 @@ from traceanalyze.book.overview import SetupSummary
 from traceanalyze.book.reading import BookRun
 from traceanalyze.book.records import plain
 from traceanalyze.book.store import Added
-from traceanalyze.compare.scatter import OwnScatter
+from traceanalyze.judge.scatter import OwnScatter
 from traceanalyze.results import number
 from traceanalyze.trace import utc_text
 from traceanalyze.units import Measure

@@ -11,8 +11,8 @@ from traceanalyze.book.overview import MeasureMean, SetupSummary
 from traceanalyze.book.reading import USUAL_WINDOW, BookRun
 from traceanalyze.book.records import FittingRecord, ResultRecord
 from traceanalyze.book.store import Added
-from traceanalyze.compare.scatter import OwnScatter
 from traceanalyze.errors import shown
+from traceanalyze.judge.scatter import OwnScatter
 from traceanalyze.report.tables import counted, heading_text, table_text
 from traceanalyze.results import Estimate
 from traceanalyze.trace import utc_text

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from traceanalyze.compare.conditions import RidingConditions
-from traceanalyze.compare.judging import Judging
-from traceanalyze.compare.logs import compare
-from traceanalyze.compare.quantity import shown_unit
-from traceanalyze.compare.scatter import OwnScatter
 from traceanalyze.comparison import Comparison
 from traceanalyze.errors import FormatError, UsageError
+from traceanalyze.judge.conditions import RidingConditions
+from traceanalyze.judge.judging import Judging
+from traceanalyze.judge.logs import compare
+from traceanalyze.judge.quantity import shown_unit
+from traceanalyze.judge.scatter import OwnScatter
 from traceanalyze.session import Asked
 from traceanalyze.setups import SetupRuns, is_sheet, named, read_setups, refusals
 from traceanalyze.sheet import read_sheet

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from traceanalyze.compare.groups import SetupCurves, launch_curves, setup_curves
 from traceanalyze.comparison import Comparison
+from traceanalyze.judge.groups import SetupCurves, launch_curves, setup_curves
 from traceanalyze.plots.comparison import comparison_figure
 from traceanalyze.plots.drive import drive_figure
 from traceanalyze.plots.overlay import overlay_figure

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from traceanalyze import __version__
-from traceanalyze.compare.logs import compare
 from traceanalyze.comparison import Comparison
 from traceanalyze.errors import InputError
+from traceanalyze.judge.logs import compare
 from traceanalyze.report.day import LogTask, all_worked, day_files, picture_names, setup_groups
 from traceanalyze.report.files import check_output, make_folder, write_atomically
 from traceanalyze.report.measure_json import measure_document

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from traceanalyze import __version__
-from traceanalyze.compare.groups import SetupCurves
 from traceanalyze.errors import shown
+from traceanalyze.judge.groups import SetupCurves
 from traceanalyze.report.tables import table_text
 from traceanalyze.results import number, round_half_up
 from traceanalyze.trace import FloatArray

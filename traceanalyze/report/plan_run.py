@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from statistics import fmean
 
 from traceanalyze import settings
-from traceanalyze.compare.choice import ranked
-from traceanalyze.compare.gather import Gathered, gather
-from traceanalyze.compare.logs import own_scatter_of
-from traceanalyze.compare.planning import Plan, plan_runs
-from traceanalyze.compare.quantity import Amount, quantity, shown_unit
-from traceanalyze.compare.strip import PASS_M, Strip, strip_for_launches, strip_for_top_speed
 from traceanalyze.errors import UsageError
+from traceanalyze.judge.choice import ranked
+from traceanalyze.judge.gather import Gathered, gather
+from traceanalyze.judge.logs import own_scatter_of
+from traceanalyze.judge.planning import Plan, plan_runs
+from traceanalyze.judge.quantity import Amount, quantity, shown_unit
+from traceanalyze.judge.strip import PASS_M, Strip, strip_for_launches, strip_for_top_speed
 from traceanalyze.results import Launch
 from traceanalyze.units import Measure, StartRule, System, parse_measure
 

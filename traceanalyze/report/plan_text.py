@@ -6,10 +6,10 @@ import math
 from collections.abc import Iterator
 from textwrap import wrap
 
-from traceanalyze.compare.planning import MOST_PLANNED, Plan
-from traceanalyze.compare.strip import Strip
 from traceanalyze.comparison import SHOWN_UNITS
 from traceanalyze.errors import shown
+from traceanalyze.judge.planning import MOST_PLANNED, Plan
+from traceanalyze.judge.strip import Strip
 from traceanalyze.report.tables import counted, table_text
 from traceanalyze.results import round_half_up
 from traceanalyze.units import LENGTH_UNITS, SPEED_UNITS, System, length_unit, speed_unit

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from traceanalyze.compare.groups import SetupCurves
 from traceanalyze.comparison import SHOWN_UNITS, CurveComparison, MeasureComparison
+from traceanalyze.judge.groups import SetupCurves
 from traceanalyze.plots.drive import thinned
 from traceanalyze.report.page.markup import Markup, data_block, joined, tag
 from traceanalyze.report.page.svg import band, drawing, frame, line, marker

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from traceanalyze.compare.groups import SetupCurves, launch_curves
 from traceanalyze.comparison import SHOWN_UNITS, BandResult, Comparison, CurveComparison, MeasureComparison
+from traceanalyze.judge.groups import SetupCurves, launch_curves
 from traceanalyze.report.day_run import DayResults
 from traceanalyze.report.files import write_atomically
 from traceanalyze.report.measure_text import headline

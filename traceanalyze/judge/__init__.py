@@ -1,0 +1,1 @@
+"""Results of several runs -> a verdict that says how sure it is."""
