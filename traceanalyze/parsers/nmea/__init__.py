@@ -17,7 +17,7 @@ the log once, `epochs` joins sentences of one moment, `dates` makes one clock. W
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -48,6 +48,8 @@ _HABIT: Final = 10
 _CONFIRMED_SHARE: Final = 0.9
 #: Share of epochs whose RMC and VTG may state different speeds before it is worth a remark.
 _DIFFER_SHARE: Final = 0.02
+#: Share of repeated epochs that must hold other values than the first one for the times to be called too coarse.
+_REPEATED_SHARE: Final = 0.2
 
 
 def sniff(head: bytes) -> float:
@@ -86,7 +88,7 @@ def read(member: Member, source: Source, options: ReadOptions) -> Trace:
     elif _wrong_by_habit(found.sieve):
         found = _with_confirmed_rmc(member) or found
     tally = found.sieve.tally + found.joiner.tally
-    remarks = (*found.remarks, *_speed_remarks(found.joiner))
+    remarks = (*found.remarks, *_joining_remarks(found.joiner))
     if not found.rows:
         raise _no_fix(tally)
     columns = _without_spare(_whole(found.rows))
@@ -140,13 +142,14 @@ def _with_confirmed_rmc(member: Member) -> _Found | None:
     return found
 
 
-def _speed_remarks(joiner: Joiner) -> tuple[Remark, ...]:
-    if joiner.speeds_differ <= _DIFFER_SHARE * joiner.speeds_compared:
-        return ()
-    text = (
-        f"RMC and VTG state different speeds in {joiner.speeds_differ} of {joiner.speeds_compared} epochs: RMC is used"
-    )
-    return (Remark("speeds-differ", text),)
+def _joining_remarks(joiner: Joiner) -> Iterator[Remark]:
+    differ, compared = joiner.speeds_differ, joiner.speeds_compared
+    if differ > _DIFFER_SHARE * compared:
+        text = f"RMC and VTG state different speeds in {differ} of {compared} epochs: RMC is used"
+        yield Remark("speeds-differ", text)
+    if joiner.values_repeated > _REPEATED_SHARE * max(joiner.tally["duplicate"], _HABIT):
+        text = f"{joiner.values_repeated} fixes have the time of the one before but other values, so they are left out"
+        yield Remark("repeated-times", f"{text}: switch on fractions of seconds in the receiver")
 
 
 def _no_fix(tally: Counter[str]) -> FormatError:
@@ -156,7 +159,9 @@ def _no_fix(tally: Counter[str]) -> FormatError:
     damaged = sum(tally.values())
     if damaged:
         return FormatError(f"none of its sentences can be used: {damaged} are damaged", advice="copy the log again")
-    return FormatError("its sentences hold neither position nor speed", advice="switch on RMC and GGA in the receiver")
+    return FormatError(
+        "its sentences hold no position or speed with a time", advice="switch on RMC and GGA in the receiver"
+    )
 
 
 def _without_spare(columns: Rows) -> Rows:

@@ -175,7 +175,7 @@ class Sieve:
 
     def _count_damage(self, sentences: Sentences, kind: ByteArray, trusted: BoolArray) -> None:
         self._note_right(kind[sentences.matched], sentences.tags[sentences.matched])
-        wrong = sentences.starred & ~sentences.matched
+        wrong = sentences.wrong()
         self.wrong.update(_counted(kind[wrong]))
         self.tally["checksum"] += int((wrong & ~trusted).sum())
         self.tally["malformed"] += sentences.tails

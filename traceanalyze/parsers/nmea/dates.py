@@ -20,9 +20,10 @@ _ROLLOVER_DAYS: Final = 1024 * 7
 #: likelier than one twenty years old. The second date has to move on with the years.
 _STALE_FROM: Final = date(1999, 8, 22)
 _STALE_BEFORE: Final = date(2007, 7, 1)
-#: A date that differs for at most this many rows from both its neighbours, which agree, is theirs: some receivers
-#: are an epoch late with the new date at midnight.
-_SHORT_RUN: Final = 3
+#: The clock runs on when the next time of day follows within this many seconds.
+_RUNS_ON_S: Final = 10.0
+#: So many dates may be late at midnight before it is worth a remark.
+_LATE_ROWS: Final = 3
 
 
 def one_clock(time_of_day_s: FloatArray, day: FloatArray) -> tuple[FloatArray, float, tuple[Remark, ...]]:
@@ -57,12 +58,13 @@ def one_clock(time_of_day_s: FloatArray, day: FloatArray) -> tuple[FloatArray, f
     if np.isnan(ahead[0]):
         note = Remark("no-date", "the log has no date: its times are times of day")
         return _placed(time_s, rows, counted * _DAY_S + clock_s + leap_s), float("nan"), (note, *remarks)
-    days, date_remarks = _repaired(_without_short_runs(ahead) + counted)
+    ahead, changes = _one_date_a_run(ahead, clock_s)
+    days, repairs = _repaired(ahead + counted)
     first = days[0]
     return (
         _placed(time_s, rows, (days - first) * _DAY_S + clock_s + leap_s),
         float(first) * _DAY_S,
-        date_remarks + remarks,
+        changes + repairs + remarks,
     )
 
 
@@ -86,17 +88,29 @@ def _filled(values: FloatArray) -> FloatArray:
     return values[np.where(source < 0, np.argmax(known), source)]
 
 
-def _without_short_runs(ahead: FloatArray) -> FloatArray:
-    """Return the dates, as days ahead of the count of midnights, without short deviations."""
+def _one_date_a_run(ahead: FloatArray, clock_s: FloatArray) -> tuple[FloatArray, tuple[Remark, ...]]:
+    """Return the dates, as days ahead of the count of midnights, one for each stretch in which the clock runs on.
+
+    A receiver that learns the date while it runs, or is an epoch late with it at midnight, changes it while the time
+    of day goes on: the date of most rows holds for the stretch, of equally many the later.
+    """
     begins = np.flatnonzero(np.diff(ahead, prepend=np.nan) != 0)
-    if begins.size < 3:
-        return ahead
-    ends = np.append(begins[1:], ahead.size)
-    run = ahead[begins]
-    for k in range(1, begins.size - 1):
-        if ends[k] - begins[k] <= _SHORT_RUN and run[k - 1] == run[k + 1]:
-            run[k] = run[k - 1]
-    return np.repeat(run, ends - begins)
+    if begins.size < 2:
+        return ahead, ()
+    step_s = np.mod(clock_s[begins[1:]] - clock_s[begins[1:] - 1], _DAY_S)
+    stretch = np.concatenate(([0], np.cumsum(step_s > _RUNS_ON_S)))
+    sizes = np.diff(begins, append=ahead.size)
+    dates = ahead[begins].copy()
+    for number in range(int(stretch[-1]) + 1):
+        runs = np.flatnonzero(stretch == number)
+        rows: dict[float, int] = {}
+        for run in runs.tolist():
+            rows[dates[run]] = rows.get(dates[run], 0) + int(sizes[run])
+        dates[runs] = max(rows, key=lambda date: (rows[date], date))
+    corrected = np.repeat(dates, sizes)
+    changed = int((corrected != ahead).sum())
+    text = f"the date changes while the clock runs on: {changed} points have the date of the points beside them"
+    return corrected, (Remark("date-corrected", text),) if changed > _LATE_ROWS else ()
 
 
 def _repaired(days: FloatArray) -> tuple[FloatArray, tuple[Remark, ...]]:

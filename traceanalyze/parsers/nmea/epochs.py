@@ -22,8 +22,10 @@ from traceanalyze.trace import FloatArray
 _DAY_S: Final = 86_400.0
 #: Times within this share of the usual step belong to one epoch; below one half, so that none belongs to two.
 _SAME_EPOCH_SHARE: Final = 0.45
-#: ... and within this many seconds whatever the step [s], which also stands in while no step is known.
+#: ... and within this many seconds whatever the step [s].
 _SAME_EPOCH_S: Final = 0.45
+#: The same while no step is known [s]: half the step of the fastest receivers in use.
+_SAME_EPOCH_UNKNOWN_S: Final = 0.02
 #: Times closer than this are equal [s]: receivers state microseconds at best.
 _EQUAL_S: Final = 1e-6
 #: Sentences kept back while waiting for the end of an epoch; more than that never end.
@@ -69,12 +71,15 @@ class Joiner:
         Epochs left out, by reason, and RMC sentences that were not admitted (as `checksum`).
     speeds_compared, speeds_differ : int
         Epochs with the speeds of both RMC and VTG, and those where they disagree.
+    values_repeated : int
+        RMC sentences with the time of the one before, but other values.
     """
 
     admission: Admission
     tally: Counter[str] = field(default_factory=Counter)
     speeds_compared: int = 0
     speeds_differ: int = 0
+    values_repeated: int = 0
     _tolerance_s: float = 0.0
 
     def rows(self, batches: Iterable[Batch]) -> Iterator[Rows]:
@@ -83,7 +88,7 @@ class Joiner:
         for batch in batches:
             whole = held.joined(batch) if held else batch
             self._learn_step(whole)
-            epoch = _epochs(whole, self._tolerance_s or _SAME_EPOCH_S)
+            epoch = _epochs(whole, self._tolerance_s or _SAME_EPOCH_UNKNOWN_S)
             size = epoch.size
             begun = int(np.searchsorted(epoch, epoch[-1])) if size else 0
             cut = begun if size - begun < _MOST_HELD else size
@@ -91,7 +96,7 @@ class Joiner:
             if cut:
                 yield self._joined(ready, epoch[:cut])
         if held and held.kinds.size:
-            yield self._joined(held, _epochs(held, self._tolerance_s or _SAME_EPOCH_S))
+            yield self._joined(held, _epochs(held, self._tolerance_s or _SAME_EPOCH_UNKNOWN_S))
 
     def _learn_step(self, batch: Batch) -> None:
         """Take the usual step between epochs from the first batch that shows it."""
@@ -116,6 +121,7 @@ class Joiner:
         silenced = table.has_void(RMC) & (table.chosen[RMC] < 0)
         self.tally["void_fix"] += table.void_fixes(usable) + int((silenced & usable).sum())
         self.tally["duplicate"] += int(table.repeats()[usable].sum())
+        self.values_repeated += table.changed_repeats()
         return {name: values[usable] for name, values in self._columns(table, silenced).items()}
 
     def _columns(self, table: _Table, silenced: BoolArray) -> Rows:
@@ -186,13 +192,20 @@ class _Table:
                 most = np.maximum(most, np.bincount(self._epoch[kind][again], minlength=self.size))
         return most
 
+    def changed_repeats(self) -> int:
+        """Return how many RMC have the time of the one before, but other values."""
+        again = self._again(RMC)
+        rmc = self._batch.columns[RMC]
+        again = again[~rmc["void"][again]]
+        return int(((rmc["speed_mps"][again] != rmc["speed_mps"][again - 1]) & (rmc["talker"][again] > 0)).sum())
+
     def void_fixes(self, usable: BoolArray) -> int:
         """Return how many fixes are void: in each run of epochs without a usable one, the sentences of one kind."""
         run = np.cumsum(np.diff(usable, prepend=usable[0]))
         most = np.zeros(int(run[-1]) + 1, np.intp)
         for kind in _TIMED:
             epoch, talker = self._epoch[kind], self._batch.columns[kind]["talker"]
-            rows = np.flatnonzero(~usable[epoch])
+            rows = np.flatnonzero(~usable[epoch] & self._batch.columns[kind]["void"])
             for name in np.unique(talker[rows]):
                 of_one = run[epoch[rows[talker[rows] == name]]]
                 most = np.maximum(most, np.bincount(of_one, minlength=most.size))
@@ -256,8 +269,12 @@ def _epochs(batch: Batch, tolerance_s: float) -> IndexArray:
     time_s, kind_of = time_s[rows], batch.kinds[rows]
     step_s = np.abs(_step(time_s))
     same = (step_s <= tolerance_s) | (np.isnan(time_s[1:]) & np.isnan(time_s[:-1]))
-    same &= (kind_of[1:] != kind_of[:-1]) | ~(step_s > _EQUAL_S)
-    new = np.zeros(batch.kinds.size, np.intp)
-    new[rows[1:][~same]] = 1
-    epoch: IndexArray = np.cumsum(new)
+    new = np.concatenate(([False], ~same))[: rows.size]
+    for kind in _TIMED:  # no kind has two times in one epoch
+        own = np.flatnonzero(kind_of == kind)
+        again = np.diff(np.cumsum(new)[own]) == 0
+        new[own[1:][again & (np.abs(_step(time_s[own])) > _EQUAL_S)]] = True
+    begins = np.zeros(batch.kinds.size, np.intp)
+    begins[rows] = new
+    epoch: IndexArray = np.cumsum(begins)
     return epoch

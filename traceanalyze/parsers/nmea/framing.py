@@ -32,12 +32,14 @@ _HEX: Final = np.full(256, _NOT_HEX, np.int16)
 _HEX[list(b"0123456789ABCDEF")] = _HEX[list(b"0123456789abcdef")] = np.arange(16)
 _BYTE: Final = np.uint64(0xFF)
 
-#: What remains of a sentence that was cut: a tag of capitals, and a comma unless the cut is within the tag.
-_CUT: Final = re.compile(rb"[$!](?:[A-Z]?|[A-Z]{2}[A-Z0-9]*(?:,.*)?)", re.DOTALL)
+#: What remains of a sentence that was cut within its tag.
+_CUT_TAG: Final = re.compile(rb"[$!][A-Z]{0,2}[A-Z0-9]{0,6}")
 #: A proprietary sentence without a checksum: some receivers never write one.
 _BARE: Final = re.compile(rb"\$(P[A-Z0-9]{3,}),[ -~]*")
-#: What remains of a sentence that lost its beginning; comments and tag blocks look different.
-_TAIL: Final = re.compile(rb"(?:[^#\\][ -~]*)?,[ -~]*\*[0-9A-Fa-f]{2}")
+_PRINTABLE: Final = bytes(range(32, 127))
+_OTHERS_TO_ZERO: Final = bytes(code if code in _PRINTABLE else 0 for code in range(256))
+#: Bytes that the rest of a sentence must have after noise, so that noise alone does not make one.
+_SHORTEST_REST: Final = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,17 +113,46 @@ class Sentences:
         found: BoolArray = _ROLE[self.block.text[self.end]] == _END
         return found & (self.end < self.block.text.size - _PAD)
 
+    def wrong(self) -> BoolArray:
+        """Whether each sentence has a checksum that is wrong; noise that happens to begin like one has none."""
+        rows = np.flatnonzero(self.starred & ~self.matched)
+        found = np.zeros(self.starred.size, bool)
+        found[rows] = self._proper(rows)
+        for row in rows[~found[rows]].tolist():
+            found[row] = _is_text(self.block.cut_out(self.begin[row], self.end[row]))
+        return found
+
     def cut_short(self) -> tuple[int, list[bytes]]:
         """Return how many sentences lack a checksum, and the tags of further ones that may be meant so."""
         rows = np.flatnonzero(~self.starred)
-        begin, end, tags = self.begin[rows], self.end[rows], self.tags[rows]
-        plain = ((tags >> np.uint64(40)) & _BYTE == ord(",")) & (tags & _BYTE != ord("P"))
-        for place in (2, 3, 4):
-            plain &= is_capital(tags, place)
-        odd = zip(begin[~plain].tolist(), end[~plain].tolist(), strict=True)
-        pieces = [self.block.cut_out(*edges) for edges in odd]
+        plain = self._proper(rows) & (self.tags[rows] & _BYTE != ord("P"))
+        odd = rows[~plain]
+        pieces = [self.block.cut_out(*edges) for edges in zip(self.begin[odd], self.end[odd], strict=True)]
         bare = [found[1] for piece in pieces if (found := _BARE.fullmatch(piece))]
-        return int(plain.sum()) + sum(_CUT.fullmatch(piece) is not None for piece in pieces) - len(bare), bare
+        cut = sum(bool(_CUT_TAG.fullmatch(piece)) or _is_text(piece) for piece in pieces)
+        return int(plain.sum()) + cut - len(bare), bare
+
+    def _proper(self, rows: IndexArray) -> BoolArray:
+        """Whether sentences begin with a tag of five capitals and a comma."""
+        tags = self.tags[rows]
+        proper: BoolArray = (tags >> np.uint64(40)) & _BYTE == ord(",")
+        for place in (2, 3, 4):
+            proper &= is_capital(tags, place)
+        return proper
+
+
+def _is_text(piece: bytes) -> bool:
+    """Whether some bytes look like a sentence: fields, and hardly a byte that cannot be printed."""
+    return b"," in piece and len(piece.translate(None, _PRINTABLE)) <= 1 + len(piece) // 10
+
+
+def _is_tail(piece: bytes) -> bool:
+    """Whether some bytes that end in `*` and two more are the rest of a sentence that lost its beginning."""
+    before, digits = piece[:-3], piece[-2:]
+    rest = before.translate(_OTHERS_TO_ZERO).rpartition(b"\0")[2]
+    long_enough = len(rest) >= _SHORTEST_REST or len(rest) == len(before)
+    started = before.startswith((b"#", b"\\"))  # a comment, a tag block
+    return b"," in rest and long_enough and not started and all(_HEX[digit] < _NOT_HEX for digit in digits)
 
 
 def find_sentences(block: Block, places: IndexArray | None = None) -> Sentences:
@@ -138,7 +169,7 @@ def find_sentences(block: Block, places: IndexArray | None = None) -> Sentences:
     starred = (role[at + 1] == _STAR) & (one >= 32) & (two >= 32)
     lone = np.flatnonzero((role[1:] == _STAR) & (role[:-1] != _START))
     pieces = zip((marks[frame[lone]] + 1).tolist(), (marks[frame[lone + 1]] + 3).tolist(), strict=True)
-    tails = sum(_TAIL.fullmatch(block.cut_out(*edges)) is not None for edges in pieces)
+    tails = sum(_is_tail(block.cut_out(*edges)) for edges in pieces)
     matched = starred & (_checksums(text, begin, end) == stated_checksum(one, two))
     return Sentences(block, marks, first, last, begin, end, block.words[begin + 1], starred, matched, tails)
 
