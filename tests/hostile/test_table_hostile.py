@@ -77,9 +77,9 @@ def attempt(data: bytes, options: ReadOptions) -> Trace | None:
 @pytest.mark.parametrize("seed", range(4))
 def test_damaged_tables_give_a_part_or_our_error(seed: int) -> None:  # 10^5 such tables were run by hand: none escaped
     random = Random(seed)
-    read = [attempt(damaged(random.choice(TABLES), random), random.choice(OPTIONS)) for _ in range(120)]
+    read = [attempt(damaged(random.choice(TABLES), random), random.choice(OPTIONS)) for _ in range(60)]
     traces = [trace for trace in read if trace is not None]
-    assert len(traces) > 40  # most accidents cost a row, not the file
+    assert len(traces) > 20  # most accidents cost a row, not the file
     for trace in traces:
         assert not np.isinf(trace.speed_mps).any()
 
@@ -94,7 +94,7 @@ def test_every_cut_of_every_table(table: bytes) -> None:
             assert part.points <= whole.points
 
 
-MANY = 20_000
+MANY = 8_000
 LONG = {
     "a line without an end": b"time_s,speed_mps\n" + b"1" * 3_000_000,
     "blanks without an end": b"time_s,speed_mps\n0,1\n1, " + b" " * 3_000_000 + b"2\n2,3\n",
@@ -106,7 +106,7 @@ LONG = {
     "a header of one long word": b"t" * 60_000 + b",speed_mps\n1,2\n2,3\n",
     "a cell like a stamp without an end": b"time,speed_mps\n" + b"1:" * 30_000 + b",2\n",
     "line ends only": b"\n" * 3_000_000,
-    "every line another shape": b"time,speed_mps\n" + b"".join(b"x%s:%d,1\n" % (b"y" * (k % 97), k) for k in range(999)),
+    "every line another shape": b"time,speed_mps\n" + b"".join(b"x%s:%d,1\n" % (b"y" * (k % 97), k) for k in range(99)),
     "zeros": bytes(3_000_000),
     "every time the same": b"time_s,speed_mps\n" + b"5,1\n" * MANY,
     "times that fall": b"time_s,speed_mps\n" + b"".join(b"%d,1\n" % (MANY - k) for k in range(MANY)),

@@ -1,0 +1,221 @@
+"""One standing start timed with an accelerometer: together with the receiver, never worse than that alone; or alone."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from traceanalyze.errors import SignalError
+from traceanalyze.measure.crossings import distance_at_m
+from traceanalyze.measure.doubts import not_reached
+from traceanalyze.measure.inertial import fused_paths, inertial_paths
+from traceanalyze.measure.launch import Span, measure_launch
+from traceanalyze.measure.paths import Paths
+from traceanalyze.measure.readout import (
+    curve,
+    end_marks_s,
+    estimate,
+    reached,
+    rolling_time,
+    start_marks_s,
+)
+from traceanalyze.results import Estimate, Launch, TimeResult
+from traceanalyze.signal.accelerometer import ForwardAcceleration, forward_acceleration
+from traceanalyze.signal.noise import SpeedNoise
+from traceanalyze.trace import FloatArray, Remark, Trace
+from traceanalyze.units import START_RULES, Measure
+
+#: Worst knowledge of the receiver's lag that fusing is tried with [s]: it goes nearly whole into the time.
+MOST_LAG_STDERR_S: Final = 0.04
+#: Scales beyond these are no sensor's: the mounting or the unit is not understood.
+SCALES: Final = (0.85, 1.18)
+#: Both ways of timing must agree within so many joint standard uncertainties.
+_AGREE: Final = 4.0
+#: Rest before the onset that is handed on [s].
+_REST_S: Final = 6.0
+#: How far inside the rest after a ride the speed is surely zero [s].
+_INTO_REST_S: Final = 0.4
+#: Take-ups have more shapes than the few that are tried: what that adds to the onset [s], from simulated launches.
+_ONSET_SHAPE_SD_S: Final = 0.012
+
+
+def measure_launch_fused(
+    trace: Trace, forward: ForwardAcceleration, span: Span, noise: SpeedNoise, measures: tuple[Measure, ...]
+) -> Launch:
+    """Return the launch of a span, timed with the accelerometer's help where that is sharper.
+
+    Parameters
+    ----------
+    trace : Trace
+        The receiver's, glitches already NaN.
+    forward : ForwardAcceleration
+        Of the accelerometer on the trace's clock, with the lag of the whole log.
+    span : LaunchSpan
+        Where in the trace.
+    noise : SpeedNoise
+        Of the receiver.
+    measures : tuple of Measure
+
+    Raises
+    ------
+    SignalError
+        If the span holds no climb from rest.
+    """
+    alone = measure_launch(trace, span, noise, measures)
+    if doubt := fusing_doubt(forward):
+        return _said(alone, Remark("not-fused", f"timed by the receiver alone: {doubt}"))
+    try:
+        paths = fused_paths(forward, *_samples(trace, span), float(trace.t_s[span.onset]), noise)
+    except SignalError as error:
+        return _said(alone, Remark("not-fused", f"timed by the receiver alone: {error.reason}"))
+    times = _times(paths, measures)
+    if not _agree(alone, times):
+        text = "timed by the receiver alone: the accelerometer contradicts it (did the sensor move?)"
+        return _said(alone, Remark("not-fused", text))
+    if not _sharper(alone, times):
+        return alone
+    return _joined(alone, paths, times, float(trace.utc0_s[trace.stretch[span.onset]]))
+
+
+def forward_of(trace: Trace, noise: SpeedNoise) -> ForwardAcceleration:
+    """Return the forward acceleration of a trace's accelerometer, with the receiver's lag found over the whole log.
+
+    Raises
+    ------
+    SignalError
+        If the trace has no accelerometer, or it tells nothing (too slow, no gravity, too little motion).
+    """
+    if trace.accelerometer is None:
+        raise SignalError("the log has no accelerometer")
+    found = trace.accelerometer
+    return forward_acceleration(found.t_s, found.force_mps2, trace.t_s, np.abs(trace.speed_mps), trace.stretch, noise)
+
+
+def measure_launch_alone(
+    trace: Trace, forward: ForwardAcceleration, span: Span, measures: tuple[Measure, ...]
+) -> Launch:
+    """Return the launch of a span of a trace whose speeds come from an accelerometer alone.
+
+    The rest before the start, and the rest after the ride where there is one, hold the speed; between them its
+    uncertainty grows, and the times' with it.
+
+    Parameters
+    ----------
+    trace : Trace
+        Speeds as `speed_from_rest` gives them: exactly zero at the rests.
+    forward : ForwardAcceleration
+        As `forward_alone` gives it.
+
+    Raises
+    ------
+    SignalError
+        If the accelerometer does not cover the launch, or shows no rest before it.
+    """
+    t_s = trace.t_s
+    stop_s = float(t_s[span.last]) + _INTO_REST_S if trace.speed_mps[span.last] == 0 else float("nan")
+    paths = inertial_paths(forward, float(t_s[span.first]), float(t_s[span.onset]), float(t_s[span.peak]), stop_s)
+    times = _times(paths, measures)
+    onset = estimate(paths.onset_s, _ONSET_SHAPE_SD_S)
+    missing = tuple(not_reached(one) for one in measures if one.kind != "top speed" and not _has(times, one))
+    return Launch(
+        number=0,
+        start=onset,
+        end_s=float(t_s[span.peak]),
+        start_utc_s=float(trace.utc0_s[trace.stretch[span.onset]]) + onset.value,
+        peak_speed_mps=float(paths.speed_mps.mean(axis=0).max()),
+        times=tuple(times.values()),
+        curve=curve(paths, start_marks_s(paths)["rollout"]),
+        remarks=(*span.remarks, *missing),
+    )
+
+
+def _has(times: dict[tuple[str, str | None], TimeResult], measure: Measure) -> bool:
+    return any(label == measure.label for label, _ in times)
+
+
+def fusing_doubt(forward: ForwardAcceleration) -> str:
+    """Return why this accelerometer cannot help to time a launch; empty when it can."""
+    if not math.isfinite(forward.lag_s):
+        return "its lag is not known"
+    if forward.lag_stderr_s > MOST_LAG_STDERR_S:
+        return f"its lag is known to {forward.lag_stderr_s:.2f} s only; record more starts and brakings in one log"
+    if not SCALES[0] <= forward.scale <= SCALES[1]:
+        return f"the accelerometer shows {1 / forward.scale:.2f} times the acceleration; check its unit and mounting"
+    return ""
+
+
+def _said(launch: Launch, remark: Remark) -> Launch:
+    return replace(launch, remarks=(*launch.remarks, remark))
+
+
+def _samples(trace: Trace, span: Span) -> tuple[FloatArray, FloatArray]:
+    first = max(span.first, int(np.searchsorted(trace.t_s, trace.t_s[span.onset] - _REST_S)))
+    stop = min(span.peak + 2, span.last + 1)
+    t_s, speed_mps = trace.t_s[first:stop], np.abs(trace.speed_mps[first:stop])
+    has = np.isfinite(speed_mps)
+    return t_s[has], speed_mps[has]
+
+
+def _times(paths: Paths, measures: tuple[Measure, ...]) -> dict[tuple[str, str | None], TimeResult]:
+    """Return every time that the paths give, by measure and start rule."""
+    marks = start_marks_s(paths)
+    found: dict[tuple[str, str | None], TimeResult] = {}
+    for measure in measures:
+        if measure.kind == "rolling":
+            rolling = rolling_time(paths, measure)
+            found |= {(measure.label, None): rolling} if rolling else {}
+        elif measure.from_rest and reached(end_s := end_marks_s(paths, measure)):
+            for rule in START_RULES:
+                found[measure.label, rule] = _standing(paths, measure, rule, marks[rule], end_s)
+    return found
+
+
+def _standing(paths: Paths, measure: Measure, rule: str, mark_s: FloatArray, end_s: FloatArray) -> TimeResult:
+    length = float(np.nanmean(distance_at_m(paths, end_s) - distance_at_m(paths, mark_s)))
+    beside = _ONSET_SHAPE_SD_S if rule == "rest" else 0.0
+    return TimeResult(
+        measure=measure.label, start_rule=rule, elapsed=estimate(end_s - mark_s, beside), distance_m=length
+    )
+
+
+def _pairs(launch: Launch, times: dict[tuple[str, str | None], TimeResult]) -> list[tuple[Estimate, Estimate]]:
+    """Return the receiver's and the fused time of every measure that both have, by the rules that depend least."""
+    return [
+        (one.elapsed, times[one.measure, one.start_rule].elapsed)
+        for one in launch.times
+        if one.start_rule in ("rollout", None) and (one.measure, one.start_rule) in times
+    ]
+
+
+def _agree(launch: Launch, times: dict[tuple[str, str | None], TimeResult]) -> bool:
+    return all(
+        abs(ours.value - theirs.value) <= _AGREE * math.hypot(ours.stderr, theirs.stderr)
+        for theirs, ours in _pairs(launch, times)
+    )
+
+
+def _sharper(launch: Launch, times: dict[tuple[str, str | None], TimeResult]) -> bool:
+    pairs = _pairs(launch, times)
+    if not pairs:
+        return bool(times)
+    return sum(ours.stderr**2 for _, ours in pairs) < sum(theirs.stderr**2 for theirs, _ in pairs)
+
+
+def _joined(launch: Launch, paths: Paths, times: dict[tuple[str, str | None], TimeResult], utc0_s: float) -> Launch:
+    """Return the launch with the fused times in place of the receiver's; what only the receiver timed stays."""
+    order = [(one.measure, one.start_rule) for one in launch.times]
+    kept = {(one.measure, one.start_rule): one for one in launch.times} | times
+    onset = estimate(paths.onset_s, _ONSET_SHAPE_SD_S)
+    remarks = tuple(remark for remark in launch.remarks if remark.code not in ("low-rate", "gap-over-start"))
+    text = "timed by accelerometer and receiver together"
+    return replace(
+        launch,
+        start=onset,
+        start_utc_s=utc0_s + onset.value,
+        times=tuple(kept[key] for key in dict.fromkeys([*order, *times])),
+        curve=curve(paths, start_marks_s(paths)["rollout"]),
+        remarks=(*remarks, Remark("fused", text)),
+    )
