@@ -42,6 +42,8 @@ class Format:
 #: Every format that is read; the surest takes a log, of equally sure ones the first.
 FORMATS: Final[tuple[Format, ...]] = (Format("nmea", "nmea"), Format("gpx", "gpx"), Format("csv", "table"))
 _NMEA, _, _CSV = FORMATS
+#: A file inside an archive that cannot be read is worth a remark when it is a log this surely.
+_LIKELY: Final = 0.5
 
 
 class _NoLogError(FormatError):
@@ -106,27 +108,34 @@ def read_all(path: str | os.PathLike[str], options: ReadOptions | None = None) -
 
 
 def _read_member(member: Member, options: ReadOptions) -> Trace:
-    chosen = _chosen(member, options)
+    chosen, sureness = _chosen(member, options)
     source = Source(path=member.label, format=chosen.name, sha256=member.sha256)
-    trace = chosen.read(member, source, options)
+    try:
+        trace = chosen.read(member, source, options)
+    except FormatError:
+        if member.name and sureness < _LIKELY:
+            raise _NoLogError("not a log this program reads") from None
+        raise
     if member.tally:
         trace = replace(trace, tally=Counter(trace.tally) + Counter(member.tally))
     return with_remarks(trace, *member.remarks) if member.remarks else trace
 
 
-def _chosen(member: Member, options: ReadOptions) -> Format:
-    """Return the format of a log by its first bytes, or by NMEA sentences further on; columns named make it a table."""
+def _chosen(member: Member, options: ReadOptions) -> tuple[Format, float]:
+    """Return the format of a log by its first bytes, or by NMEA sentences further on, and how sure it is; columns that
+    are named make a table of anything else.
+    """
     head = member.head()
     score, best = 0.0, _NMEA
     for known in FORMATS:
         if score < 1 and (found := known.sniff(head)) > score:
             score, best = found, known
     if score > 0:
-        return best
+        return best, score
     if options.columns:
-        return _CSV
+        return _CSV, 1.0
     if member.size > len(head) and nmea.holds_sentences(member.chunks()):
-        return _NMEA
+        return _NMEA, 1.0
     advice = "NMEA, GPX and CSV logs are read; if it is a table, name its columns with --column"
     raise _NoLogError("not a log this program reads", advice=advice)
 

@@ -29,6 +29,7 @@ _OTHER_PACKING: Final = {
     b"BZh": "bzip2", b"\xfd7zXZ\x00": "xz", b"\x28\xb5\x2f\xfd": "zstandard", b"7z\xbc\xaf\x27\x1c": "7-Zip",
     b"Rar!\x1a\x07": "RAR", b"\x04\x22\x4d\x18": "LZ4", b"\x1f\x9d": "compress",
 }  # fmt: skip
+_TEXT: Final = bytes((9, 10, 13, *range(32, 127)))
 _MARKS: Final = (
     (codecs.BOM_UTF8, "utf-8"),
     (codecs.BOM_UTF32_LE, "utf-32-le"),
@@ -294,10 +295,9 @@ def _encoding(start: bytes) -> tuple[str, int]:
     half = len(sample) // 2
     if half >= 8:
         even, odd = sample[: 2 * half : 2], sample[1 : 2 * half : 2]
-        if odd.count(0) > 0.95 * half and even.count(0) < 0.05 * half:
-            return "utf-16-le", 0
-        if even.count(0) > 0.95 * half and odd.count(0) < 0.05 * half:
-            return "utf-16-be", 0
+        for name, zeros, letters in (("utf-16-le", odd, even), ("utf-16-be", even, odd)):
+            if zeros.count(0) > 0.95 * half and len(letters.translate(None, _TEXT)) < 0.05 * half:
+                return name, 0
     return "", 0
 
 

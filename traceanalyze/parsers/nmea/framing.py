@@ -129,8 +129,7 @@ class Sentences:
         odd = rows[~plain]
         pieces = [self.block.cut_out(*edges) for edges in zip(self.begin[odd], self.end[odd], strict=True)]
         bare = [found[1] for piece in pieces if (found := _BARE.fullmatch(piece))]
-        cut = sum(bool(_CUT_TAG.fullmatch(piece)) or _is_text(piece) for piece in pieces)
-        return int(plain.sum()) + cut - len(bare), bare
+        return int(plain.sum()) + sum(map(_is_text, pieces)) - len(bare), bare
 
     def _proper(self, rows: IndexArray) -> BoolArray:
         """Whether sentences begin with a tag of five capitals and a comma."""
@@ -142,8 +141,9 @@ class Sentences:
 
 
 def _is_text(piece: bytes) -> bool:
-    """Whether some bytes look like a sentence: fields, and hardly a byte that cannot be printed."""
-    return b"," in piece and len(piece.translate(None, _PRINTABLE)) <= 1 + len(piece) // 10
+    """Whether some bytes look like a sentence: a tag only, or fields and hardly a byte that cannot be printed."""
+    has_fields = b"," in piece and len(piece.translate(None, _PRINTABLE)) <= 1 + len(piece) // 10
+    return has_fields or _CUT_TAG.fullmatch(piece) is not None
 
 
 def _is_tail(piece: bytes) -> bool:
