@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import contextlib
 import hashlib
 import io
 import os
@@ -23,6 +24,8 @@ HEAD_BYTES: Final = 65_536
 _MAX_MEMBERS: Final = 1_000
 #: Archives within archives that are opened.
 _MAX_DEPTH: Final = 2
+#: Packed bytes unpacked at a time: what is lost around damage, were it not gone through byte by byte.
+_SLICE_BYTES: Final = 4_096
 _GZIP: Final = b"\x1f\x8b"
 _ZIP: Final = (b"PK\x03\x04", b"PK\x05\x06")
 _OTHER_PACKING: Final = {
@@ -216,23 +219,39 @@ def _inflated(pieces: Iterator[bytes], room: _Room) -> tuple[bytes, str]:
     out = bytearray()
     machine: zlib._Decompress | None = None
     complete = False
-    for block in pieces:
-        while block:
+    for piece in _slices(pieces):
+        while piece:
             if machine is None:  # a new stream, or the padding after the last
-                block = block.lstrip(b"\0") if complete else block
+                piece = piece.lstrip(b"\0") if complete else piece
                 machine = zlib.decompressobj(31)
-                if not block:
+                if not piece:
                     break
+            before = machine.copy()
             try:
-                out += machine.decompress(block, CHUNK_BYTES)
+                out += machine.decompress(piece, CHUNK_BYTES)
             except zlib.error:
-                return bytes(out), "" if complete and not block.startswith(_GZIP) else "damaged"
+                out += _byte_by_byte(before, piece)
+                return bytes(out), "" if complete and not piece.startswith(_GZIP) else "damaged"
             room.check(len(out))
             complete = machine.eof
-            block, machine = (machine.unused_data, None) if complete else (machine.unconsumed_tail, machine)
+            piece, machine = (machine.unused_data, None) if complete else (machine.unconsumed_tail, machine)
     if machine is not None:
         out += machine.flush()
     return bytes(out), "" if complete or (machine is not None and machine.eof) else "cut short"
+
+
+def _slices(pieces: Iterator[bytes]) -> Iterator[bytes]:
+    for piece in pieces:
+        yield from (piece[begin : begin + _SLICE_BYTES] for begin in range(0, len(piece), _SLICE_BYTES))
+
+
+def _byte_by_byte(machine: zlib._Decompress, piece: bytes) -> bytes:
+    """Return what a damaged slice still gives before the byte that stops it."""
+    out = bytearray()
+    with contextlib.suppress(zlib.error):
+        for byte in piece:
+            out += machine.decompress(bytes((byte,)))
+    return bytes(out)
 
 
 def _unzipped(member: Member, room: _Room) -> Iterator[Member | Refused]:
