@@ -35,14 +35,17 @@ def _from_positions(trace: Trace) -> tuple[Trace, SpeedNoise]:
     tally = dict(trace.tally) | ({"glitch": trace.tally.get("glitch", 0) + jumped} if jumped else {})
     stretch = trace.stretch + np.cumsum(found.shifted).astype(np.int32)
     utc0_s = trace.utc0_s[trace.stretch][np.flatnonzero(np.diff(stretch, prepend=-1))]
-    columns = {
-        "speed_mps": found.speed_mps,
-        "course_deg": np.where(np.isfinite(trace.course_deg), trace.course_deg, found.course_deg),
-        "lat_deg": np.where(found.left_out, np.nan, trace.lat_deg),
-        "lon_deg": np.where(found.left_out, np.nan, trace.lon_deg),
-    }
-    history = (*trace.history, "speed found from positions")
-    with_speed = replace(trace, **columns, stretch=stretch, utc0_s=utc0_s, tally=tally, history=history)
+    with_speed = replace(
+        trace,
+        speed_mps=found.speed_mps,
+        course_deg=np.where(np.isfinite(trace.course_deg), trace.course_deg, found.course_deg),
+        lat_deg=np.where(found.left_out, np.nan, trace.lat_deg),
+        lon_deg=np.where(found.left_out, np.nan, trace.lon_deg),
+        stretch=stretch,
+        utc0_s=utc0_s,
+        tally=tally,
+        history=(*trace.history, "speed found from positions"),
+    )
     return with_remarks(with_speed, _POSITIONS_ONLY, *found.remarks), found.noise
 
 
@@ -69,6 +72,11 @@ def _positions_cleaned(trace: Trace) -> Trace:
     jumped, remarks = clean_positions(trace.t_s, trace.lat_deg, trace.lon_deg, trace.stretch)
     if not jumped.any():
         return trace
-    columns = {name: np.where(jumped, np.nan, getattr(trace, name)) for name in ("lat_deg", "lon_deg", "altitude_m")}
-    history = (*trace.history, f"{int(jumped.sum())} jumping positions taken out")
-    return with_remarks(replace(trace, **columns, history=history), *remarks)
+    kept = replace(
+        trace,
+        lat_deg=np.where(jumped, np.nan, trace.lat_deg),
+        lon_deg=np.where(jumped, np.nan, trace.lon_deg),
+        altitude_m=np.where(jumped, np.nan, trace.altitude_m),
+        history=(*trace.history, f"{int(jumped.sum())} jumping positions taken out"),
+    )
+    return with_remarks(kept, *remarks)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import Executor
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -25,7 +24,11 @@ from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import Remark, Trace
 from traceanalyze.units import Measure, StartRule, System, Window, parse_measure
 
-T = TypeVar("T")
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
+Task = TypeVar("Task")
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +79,7 @@ def measure_files(
     yield from in_order(_sheets, tasks, executor)
 
 
-def in_order(work: Callable[[T], object], tasks: list[T], executor: Executor | None) -> Iterator[object]:
+def in_order(work: Callable[[Task], Result], tasks: Sequence[Task], executor: Executor | None) -> Iterator[Result]:
     """Yield `work(task)` for each task in order, here or by an executor."""
     if executor is None:
         yield from map(work, tasks)
@@ -116,7 +119,7 @@ def refused_sheet(path: str | Path, error: TraceError) -> RunSheet:
 
 def _launches(trace: Trace, noise: SpeedNoise, asked: Asked) -> tuple[Launch, ...]:
     targets = [m.to_mps for m in asked.measures if m.kind == "standing"]
-    found = []
+    found: list[Launch] = []
     for span in find_launches(trace, noise, min(targets, default=float("inf"))):
         try:
             launch = measure_launch(trace, span, noise, asked.measures)
@@ -142,7 +145,7 @@ def _launches(trace: Trace, noise: SpeedNoise, asked: Asked) -> tuple[Launch, ..
 
 
 def _passes(trace: Trace, noise: SpeedNoise, asked: Asked) -> tuple[Pass, ...]:
-    found = []
+    found: list[Pass] = []
     for span in find_passes(trace, noise):
         try:
             one = measure_pass(trace, span, noise, asked.window)

@@ -15,7 +15,7 @@ from traceanalyze.errors import UsageError
 
 
 def export(
-    files: Annotated[list[str], typer.Argument(metavar="FILE...", help="Logs to read; - is standard input.")],
+    files: Annotated[list[str], typer.Argument(metavar="FILE", help="Logs to read; - is standard input.")],
     to: Annotated[str, typer.Option("--to", metavar="FORMAT", help="csv, parquet, geojson or gpx.")] = "csv",
     results: Annotated[bool, typer.Option("--results", help="The results as CSV instead of the trace.")] = False,
     out: Annotated[

@@ -12,7 +12,7 @@ from traceanalyze.cli.screen import complain, print_json, print_text
 
 
 def health(
-    files: Annotated[list[str], typer.Argument(metavar="FILE...", help="Logs to look at; - is standard input.")],
+    files: Annotated[list[str], typer.Argument(metavar="FILE", help="Logs to look at; - is standard input.")],
     json: opt.Json = False,
     column: opt.Columns = None,
     speed_unit: opt.SpeedUnit = None,

@@ -8,12 +8,11 @@ from typing import Annotated
 import typer
 
 from traceanalyze.cli import options as opt
-from traceanalyze.cli.inputs import as_dropped
-from traceanalyze.cli.screen import colour_wanted, complain, note, print_json, print_text
+from traceanalyze.cli.measuring import Wanted, measured
 
 
 def measure(
-    files: Annotated[list[str], typer.Argument(metavar="FILE...", help="Logs to read; - is standard input.")],
+    files: Annotated[list[str], typer.Argument(metavar="FILE", help="Logs to read; - is standard input.")],
     json: opt.Json = False,
     measures: opt.Measures = None,
     start: opt.Start = "rollout",
@@ -41,27 +40,6 @@ def measure(
       traceanalyze measure ride.gpx --measure "0-30 mph" --measure "60 ft" --plot ride.png
       traceanalyze measure log.csv --column speed=v2 --speed-unit m/s --json
     """
-    from traceanalyze.report.measure_json import measure_document
-    from traceanalyze.report.measure_text import measure_text
-    from traceanalyze.session import study_files
-
     asked = opt.asked(measures, start, window, units, column, speed_unit, time_unit, accel_unit)
-    studies = study_files(as_dropped(files), asked)
-    sheets = [study.sheet for study in studies]
-    if json:
-        print_json(measure_document(sheets))
-    else:
-        print_text(measure_text(sheets, asked, bold=colour_wanted(no_color)))
-    refused = [sheet.error or "" for sheet in sheets if sheet.refused]
-    complain(refused)
-    if plot is not None:
-        from traceanalyze.report.pictures import save_drive_pictures
-
-        for path in save_drive_pictures(studies, plot, asked, force=force):
-            note(f"picture: {path}", quiet)
-    if report is not None:
-        from traceanalyze.report.page import write_measure_page
-
-        write_measure_page(report, studies, asked, force=force)
-        note(f"report: {report}", quiet)
-    return 1 if refused else 0
+    wanted = Wanted(json=json, plot=plot, report=report, quiet=quiet, no_color=no_color, force=force)
+    return measured(files, asked, wanted)

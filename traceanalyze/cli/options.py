@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated
 
 import typer
 
-from traceanalyze.errors import UsageError
-from traceanalyze.settings import DEFAULT_MEASURES
-from traceanalyze.units import START_RULES, parse_measure, parse_window
+from traceanalyze.cli.asking import asked, one_of
 
-if TYPE_CHECKING:
-    from traceanalyze.session import Asked
+__all__ = [
+    "AccelUnit", "Columns", "Force", "Json", "Measures", "NoColor", "Out", "Quiet", "SpeedUnit", "Start", "TimeUnit",
+    "Units", "WindowText", "asked", "one_of",
+]  # fmt: skip
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else on standard output.")]
 Measures = Annotated[
@@ -49,55 +48,3 @@ TimeUnit = Annotated[
 AccelUnit = Annotated[
     str | None, typer.Option("--accel-unit", metavar="UNIT", help="CSV: unit of the accelerometer: m/s2 or g.")
 ]
-
-
-def asked(
-    measures: list[str] | None,
-    start: str,
-    window: str,
-    units: str,
-    column: list[str] | None = None,
-    speed_unit: str | None = None,
-    time_unit: str | None = None,
-    accel_unit: str | None = None,
-) -> Asked:
-    """Return what the words of the options ask for.
-
-    Raises
-    ------
-    UsageError
-        Naming the option and the words it understands.
-    """
-    from traceanalyze.parsers.options import ReadOptions
-    from traceanalyze.session import Asked
-
-    return Asked(
-        measures=tuple(dict.fromkeys(parse_measure(text) for text in measures or DEFAULT_MEASURES)),
-        start_rule=one_of(start, "--start", START_RULES),
-        window=parse_window(window),
-        system=one_of(units, "--units", ("imperial", "metric")),
-        read=ReadOptions(
-            columns=_named_columns(column or []), speed_unit=speed_unit, time_unit=time_unit, accel_unit=accel_unit
-        ),
-    )
-
-
-def one_of(word: str, option: str, known: Sequence[str]) -> Any:
-    """Return the word in the spelling that `known` has.
-
-    Raises
-    ------
-    UsageError
-        If it is none of them.
-    """
-    name = word.strip().lower()
-    if name not in known:
-        raise UsageError(f"{option} {word!r} is not known", advice="use one of " + ", ".join(known))
-    return name
-
-
-def _named_columns(words: list[str]) -> dict[str, str]:
-    pairs = [word.partition("=") for word in words]
-    if any(not (what and name) for what, _, name in pairs):
-        raise UsageError("--column wants WHAT=NAME", advice='write it like --column speed=v2, or "speed=my column"')
-    return {what.strip().lower(): name.strip() for what, _, name in pairs}

@@ -13,6 +13,8 @@ from traceanalyze.errors import shown
 
 def print_text(text: str) -> None:
     """Print a result made for people; characters that the terminal's encoding lacks are replaced by plain ones."""
+    if not text:
+        return
     encoding = sys.stdout.encoding or "utf-8"
     try:
         text.encode(encoding)

@@ -17,7 +17,7 @@ GRID = "#d0d0d0"
 #: Font sizes for a sheet held in sunlight.
 TEXT_SIZE = 10
 #: Fixed, so that the same input gives the same bytes.
-RC = {
+RC: dict[Any, Any] = {
     "svg.hashsalt": "traceanalyze",
     "svg.fonttype": "path",
     "pdf.fonttype": 42,

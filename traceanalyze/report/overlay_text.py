@@ -24,8 +24,8 @@ def overlay_text(setups: Sequence[SetupCurves], system: System) -> str:
     """Return a small table: mean time of each setup to a few speeds, clock started by the rollout rule."""
     unit = speed_unit(system)
     top = min((float(s.speed_mps[-1]) for s in setups if s.speed_mps.size), default=0.0) / SPEED_UNITS[unit]
-    levels = sorted({round(top * share / 5) * 5 for share in SHARES} - {0}) or [top]
-    levels = [level for level in levels if level <= top] or [top]
+    round_ones = sorted({5.0 * round(top * share / 5) for share in SHARES})
+    levels = [level for level in round_ones if 0 < level <= top] or [top]
     rows = [
         [shown(s.name), str(len(s.runs)), *(_mean_time(s, level * SPEED_UNITS[unit]) for level in levels)]
         for s in setups
