@@ -180,15 +180,23 @@ def test_conditions_warn_and_name_what_is_not_known():
 
 
 def test_the_regulatory_air_density_limit():
-    from traceanalyze.judge.conditions import relative_density
+    """7.5 % from 100 kPa and 293.15 K (German StVZO 3.9.2.3): 95 kPa, 35 C is 0.90376, 101.325 kPa, 15 C is 1.0308."""
 
     class At:
+        wind_mps, gust_mps, wind_from_deg, grade_pct, rider_mass_kg = 0.0, 0.0, 0.0, 0.0, 70.0
+
         def __init__(self, pressure_hpa, air_temperature_c):
             self.pressure_hpa, self.air_temperature_c = pressure_hpa, air_temperature_c
 
-    # (p / 100 kPa)(293.15 K / T), worked values: 101.325 kPa and 15 C 1.0308; 95 kPa and 35 C 0.90376 (fails 7.5 %)
-    assert relative_density(At(1013.25, 15.0)) == pytest.approx(1.0308, abs=5e-5)
-    assert relative_density(At(950.0, 35.0)) == pytest.approx(0.90376, abs=5e-6)
+    a, b = spring_day()
+    thin, dense = At(950.0, 35.0), At(1013.25, 15.0)
+    far = compare(a, b, conditions=(thin, thin)).remarks
+    assert [remark.text for remark in far if remark.code == "air-density"] == [
+        "air density is -9.6 % off 100 kPa and 20 degrees C: not comparable with other days without correction"
+    ]
+    assert "air-density" not in codes(compare(a, b, conditions=(dense, dense)))
+    # 1.0308 / 0.90376: 12.7 % of the reference apart
+    assert any("differs by 12.7 %" in remark.text for remark in compare(a, b, conditions=(thin, dense)).remarks)
 
 
 def test_headings_become_two_opposite_ways():

@@ -9,9 +9,11 @@ from typing import Protocol
 from traceanalyze import settings
 from traceanalyze.judge.sentences import name
 from traceanalyze.trace import Remark
+from traceanalyze.vehicle.air import relative_density
 
-#: Reference of the relative air density: 100 kPa and 293.15 K (German StVZO, coast-down rule 3.9.2.3).
-_REFERENCE_HPA, _REFERENCE_K, _ZERO_C_K = 1000.0, 293.15, 273.15
+#: Setups ridden in air that differs by more than this share deserve a word: 2 % of density is about 1 % of the time
+#: of a launch where thrust goes with density (arithmetic, no source).
+_AIR_CHANGED = 0.02
 
 
 class RidingConditions(Protocol):
@@ -57,8 +59,8 @@ def _of_one(one: RidingConditions, headings_deg: Sequence[float]) -> Iterator[Re
         yield Remark("cross-wind", f"wind across the strip {across:.1f} m/s is above {settings.WIND_CROSS_MPS:g} m/s")
     if abs(one.grade_pct) > settings.GRADE_PCT:
         yield Remark("slope", f"a slope of {one.grade_pct:g} % is above {settings.GRADE_PCT:g} %")
-    if abs(relative_density(one) - 1.0) > settings.AIR_DENSITY_OFF:
-        text = f"air density is {100 * (relative_density(one) - 1):+.1f} % off 100 kPa and 20 degrees C"
+    if abs(_density(one) - 1.0) > settings.AIR_DENSITY_OFF:
+        text = f"air density is {100 * (_density(one) - 1):+.1f} % off 100 kPa and 20 degrees C"
         yield Remark("air-density", f"{text}: not comparable with other days without correction")
 
 
@@ -71,9 +73,9 @@ def _across_mps(one: RidingConditions, headings_deg: Sequence[float]) -> float:
     return sum(across) / len(across) if across else math.nan
 
 
-def relative_density(one: RidingConditions) -> float:
-    """Return the density of the air relative to 100 kPa and 293.15 K, as the coast-down rules take it (dry)."""
-    return one.pressure_hpa / _REFERENCE_HPA * _REFERENCE_K / (one.air_temperature_c + _ZERO_C_K)
+def _density(one: RidingConditions) -> float:
+    """Density relative to that of the coast-down rules; NaN where temperature or pressure is not known."""
+    return relative_density(one.air_temperature_c, 100 * one.pressure_hpa)
 
 
 def _rider(names: tuple[str, str], conditions: tuple[RidingConditions, RidingConditions]) -> Iterator[Remark]:
@@ -84,15 +86,15 @@ def _rider(names: tuple[str, str], conditions: tuple[RidingConditions, RidingCon
 
 
 def _density_change(conditions: tuple[RidingConditions, RidingConditions]) -> Iterator[Remark]:
-    first, second = (relative_density(one) for one in conditions)
-    if abs(first - second) > 0.02:
+    first, second = (_density(one) for one in conditions)
+    if abs(first - second) > _AIR_CHANGED:
         yield Remark("air-changed", f"the air differs by {100 * abs(first - second):.1f} % between the setups")
 
 
 def _unknown(conditions: tuple[RidingConditions, RidingConditions]) -> Iterator[Remark]:
     known = {
         "wind": [one.wind_mps for one in conditions],
-        "air": [relative_density(one) for one in conditions],
+        "air": [_density(one) for one in conditions],
         "rider mass": [one.rider_mass_kg for one in conditions],
     }
     missing = [word for word, values in known.items() if any(math.isnan(value) for value in values)]
