@@ -145,7 +145,7 @@ BOOK_MEASURES: Final = (
 #: Paths drawn around a top; the standard deviation over 256 of them is known to 4 %.
 SUMMIT_DRAWS: Final = 256
 #: Most samples weighed at once; more are averaged in groups.
-SUMMIT_SAMPLES: Final = 110
+SUMMIT_SAMPLES: Final = 160
 #: Finest step of the moments a path is drawn on [s]; where acceleration changes by 5 m/s^2 a path of straight pieces
 #: loses 0.003 m of way.
 SUMMIT_GRID_S: Final = 0.08
@@ -178,9 +178,15 @@ MEASURED_BASE_M: Final = 100.0
 #: The approach whose fading pull is followed: from this share of the top, for so long at most [s].
 APPROACH_SHARE: Final = 0.75
 APPROACH_S: Final = 25.0
-#: Drag over mass, 0.5 rho CdA / m [1/m]: from a 2-tonne car to a child's kart.
-DRAG_PER_MASS: Final = (0.0003, 0.008)
+#: Drag over mass, 0.5 rho CdA / m [1/m]: the usual value (CdA 0.55 m^2, 150 kg with the rider) and how far others lie
+#: from it, in the logarithm: upright minibikes and karts within a factor of two, cars at the far end.
+DRAG_PER_MASS: Final = (0.0022, 0.7)
 #: A limiting speed is told while the law fits (chi-square per degree of freedom) and its standard uncertainty is less
 #: than this share.
 LIMIT_MISFIT: Final = 2.0
 LIMIT_STDERR_SHARE: Final = 0.05
+#: Slope along the strip that a projected speed allows for (standard deviation): a strip that looks level to the eye.
+UNKNOWN_GRADE: Final = 0.002
+#: Real pulls follow the law less cleanly than samples tell: in simulated drives with gusts, slopes, slipping power and
+#: governors the error is wider than the fit says by this.
+LIMIT_WIDENING: Final = 1.25
