@@ -167,7 +167,7 @@ def find_sentences(block: Block, places: IndexArray | None = None) -> Sentences:
     begin, end = marks[first], marks[last]
     one, two = text[end + 1], text[end + 2]
     starred = (role[at + 1] == _STAR) & (one >= 32) & (two >= 32)
-    lone = np.flatnonzero((role[1:] == _STAR) & (role[:-1] != _START))
+    lone = np.flatnonzero((role[1:] == _STAR) & (role[:-1] != _START) & (np.diff(frame) > 1))  # a comma between
     pieces = zip((marks[frame[lone]] + 1).tolist(), (marks[frame[lone + 1]] + 3).tolist(), strict=True)
     tails = sum(_is_tail(block.cut_out(*edges)) for edges in pieces)
     matched = starred & (_checksums(text, begin, end) == stated_checksum(one, two))
