@@ -243,3 +243,14 @@ def test_few_samples_are_enough_or_refused() -> None:
     trace = logged(np.array([16.0, 16.4, 16.6, 16.6, 16.5]), 2)
     one = measure_pass(trace, PassSpan(0, 2, 4), white(2, 0.05), SECOND)
     assert one.sustained.value == pytest.approx(16.55, abs=0.15)
+
+
+def test_where_a_log_thins_out_the_uncertainty_grows() -> None:
+    """One sample a second, but one in eight seconds at the top, as position logs of phones have it."""
+    true = thrust_run(33.08, 1)
+    full = logged(true, 1)
+    keep = np.isin(np.arange(true.size), [*range(20), 24, 31, 33, 39, *range(42, true.size)])
+    trace = make_trace(full.t_s[keep], speed_mps=full.speed_mps[keep])
+    one = measure_pass(trace, PassSpan(18, 22, 24), white(1, 0.05), SECOND)
+    assert one.sustained.stderr > 0.1
+    assert abs(one.sustained.value - best_window(33.08, 1.0)[0]) < 3 * one.sustained.stderr

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Protocol
+from dataclasses import dataclass, replace
+from typing import Final, Protocol
 
 import numpy as np
 
@@ -29,6 +29,9 @@ from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.signal.timebase import breaks
 from traceanalyze.trace import FloatArray, Remark, Trace
 from traceanalyze.units import Window
+
+#: Samples to either side of a top that tell its surroundings.
+_NEAR: Final = 6
 
 
 class Span(Protocol):
@@ -137,8 +140,14 @@ def _duration_s(window: Window, speed_mps: float) -> float:
 
 
 def _summit(run: _Run, noise: SpeedNoise, top_s: float, window_s: float) -> Summit:
-    near = (run.t_s >= top_s - SUMMIT_BEFORE_S - 1.5 * window_s) & (run.t_s <= top_s + SUMMIT_AFTER_S + 1.5 * window_s)
-    return draw_summit(run.t_s[near], run.speed_mps[near], noise, top_s, window_s)
+    """Paths around the top; where a log thins out, samples of that place's own rate count as near."""
+    at = int(np.searchsorted(run.t_s, top_s))
+    around = np.diff(run.t_s[max(at - _NEAR, 0) : at + _NEAR])
+    step_s = max(noise.period_s, float(np.median(around)))
+    begin_s = top_s - max(SUMMIT_BEFORE_S, _NEAR * step_s) - 1.5 * window_s
+    end_s = top_s + max(SUMMIT_AFTER_S, 0.5 * _NEAR * step_s) + 1.5 * window_s
+    near = (run.t_s >= begin_s) & (run.t_s <= end_s)
+    return draw_summit(run.t_s[near], run.speed_mps[near], replace(noise, period_s=step_s), top_s, window_s)
 
 
 def _sustained(summit: Summit, window: Window, rough_mps: float) -> tuple[Estimate, float, float]:
