@@ -359,6 +359,17 @@ class TestContentDecides:
         with pytest.raises(FormatError, match=r"x: not a log this program reads; NMEA, GPX and CSV logs are read"):
             parsers.read(written(tmp_path / "x", data))
 
+    def test_columns_that_are_named_make_a_table_of_anything(self, tmp_path: Path) -> None:
+        path = written(tmp_path / "x", b"\x01\x02\n" * 9)
+        with pytest.raises(FormatError) as caught:
+            parsers.read(path, ReadOptions(columns={"speed": "v"}))
+        assert "not a log" not in str(caught.value)
+
+    def test_a_format_that_is_read_whole_keeps_to_the_smaller_limit(self, tmp_path: Path) -> None:
+        path = written(tmp_path / "x.gpx", b'<?xml version="1.0"?><gpx>' + b" " * 3_000_000)
+        with pytest.raises(LimitError, match=r"x\.gpx: it holds 3 MB, more than the 2 MB allowed"):
+            parsers.read(path, ReadOptions(max_unpacked_bytes=2_000_000))
+
     def test_errors_name_the_file_as_it_was_given(self, tmp_path: Path) -> None:
         with pytest.raises(TraceError) as caught:
             parsers.read(written(tmp_path / "void", b"$GPRMC,,V,,,,,,,,,,N*53\r\n"))

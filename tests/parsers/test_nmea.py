@@ -259,6 +259,22 @@ def test_lines_longer_than_a_block_and_blocks_of_many_lines() -> None:
     assert (trace.speed_mps / KNOT).tolist() == pytest.approx([k % 97 / 4 for k in range(9000)], abs=1e-12)
 
 
+def test_more_layouts_of_one_length_than_are_sorted() -> None:
+    # latitude and longitude with 1 to 12 decimals each, 13 in all: twelve layouts, thirty lines each
+    lines, lats, lons = [], [], []
+    for places in range(1, 13):
+        for k in range(30):
+            lat, lon = f"0.{k + 1:0{places}d}"[: places + 2], f"0.{'7' * (13 - places)}"
+            time = stamp(36_000 + len(lines), 0)
+            lines.append(sentence(f"GPRMC,{time},A,510{lat},N,0003{lon},E,10.0,090.0,170526,,,A"))
+            lats.append(51 + float(lat) / 60)
+            lons.append((30 + float(lon)) / 60)
+    trace = read_lines(lines)
+    assert trace.points == 360
+    assert trace.lat_deg == pytest.approx(np.array(lats), abs=1e-13)  # rounding of 51 is 7e-15
+    assert trace.lon_deg == pytest.approx(np.array(lons), abs=1e-13)
+
+
 def test_sniffing() -> None:
     assert nmea.sniff(b"# a comment\r\n" + GNRMC) == 1.0
     assert nmea.sniff(b"\x00" * 999 + GNRMC) == 1.0

@@ -217,6 +217,15 @@ class TestWrongRmc:
         assert np.isnan(trace.speed_mps[10])
         assert trace.points == 40
 
+    def test_blocks_without_any_gga_confirm_nothing(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr("traceanalyze.parsers.files.CHUNK_BYTES", 500)
+        monkeypatch.setattr("traceanalyze.parsers.containers.CHUNK_BYTES", 500)
+        monkeypatch.setattr("traceanalyze.parsers.nmea.collecting._BLOCK_BYTES", 500)
+        lines = [self.wrong(line) for line in rmc_ride(8)]
+        trace = read_lines([*lines, *self.ride(200)])
+        assert dict(trace.tally) == {"checksum": 8}
+        assert trace.points == 200
+
     def test_too_few_confirmed_and_none_is_used(self) -> None:
         lines = self.ride()
         for k in range(5):

@@ -86,6 +86,8 @@ class TestEpochs:
         ]
         trace = read_lines(lines)
         assert trace.t_s.tolist() == list(range(0, 20, 2))
+        assert dict(trace.tally) == {"lone_position": 10}
+        assert not trace.damaged
         alone = read_lines(line for line in lines if b"GLL" in line)
         assert alone.points == 10
 

@@ -80,7 +80,7 @@ class Member:
         return _text(_start(self.content), HEAD_BYTES)
 
     def chunks(self) -> Iterator[bytes]:
-        """Yield the bytes from first to last, about a mebibyte at a time, cut anywhere.
+        """Yield the bytes from first to last, some hundred kilobytes at a time, cut anywhere.
 
         Raises
         ------

@@ -47,7 +47,7 @@ def opened(path: Path) -> io.FileIO:
 
 
 def blocks(path: Path) -> Iterator[bytes]:
-    """Yield a file's bytes, about a mebibyte at a time.
+    """Yield a file's bytes, some hundred kilobytes at a time.
 
     Raises
     ------

@@ -11,7 +11,8 @@ the log once, `epochs` joins sentences of one moment, `dates` makes one clock. W
 - A log in which no sentence at all has a checksum is read without, whole lines of the usual length only, and says so.
 - A log in which no RMC has a right checksum, of at least ten, but at least nine in ten GGA have, is read with those RMC
   whose time and position a GGA confirms, if those are nine in ten, and says so.
-- Speed is that of RMC; that of VTG where RMC has none. Positions are those of GGA, GNS, RMC, GLL, in this order.
+- Speed is that of RMC; that of VTG where RMC has none. Positions are those of GGA, GNS, RMC, GLL, in this order. An
+  epoch of GLL alone, without speed, in a log that has better ones is left out (`lone_position`).
 """
 
 from __future__ import annotations
@@ -91,7 +92,11 @@ def read(member: Member, source: Source, options: ReadOptions) -> Trace:
     remarks = (*found.remarks, *_joining_remarks(found.joiner))
     if not found.rows:
         raise _no_fix(tally)
-    columns = _without_spare(_whole(found.rows))
+    columns = _whole(found.rows)
+    spare = columns.pop("spare")
+    if not spare.all():  # GLL alone, beside epochs that tell more: a late copy, which would only tear the series
+        tally["lone_position"] = int(spare.sum())
+        columns = {name: values[~spare] for name, values in columns.items()} if spare.any() else columns
     time_s, epoch_s, date_remarks = one_clock(columns.pop("time_s"), columns.pop("day"))
     quality = columns["quality"]
     columns["quality"] = np.where(np.isnan(quality), -1, quality).astype(np.int8)
@@ -162,16 +167,6 @@ def _no_fix(tally: Counter[str]) -> FormatError:
     return FormatError(
         "its sentences hold no position or speed with a time", advice="switch on RMC and GGA in the receiver"
     )
-
-
-def _without_spare(columns: Rows) -> Rows:
-    """Leave out epochs that only a GLL tells of, without a speed, where other epochs tell more: some receivers state
-    them a second late, and they would only tear the series.
-    """
-    spare = columns.pop("spare")
-    if spare.all() or not spare.any():
-        return columns
-    return {name: values[~spare] for name, values in columns.items()}
 
 
 def _whole(pieces: list[Rows]) -> Rows:
