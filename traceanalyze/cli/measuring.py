@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from traceanalyze.cli.inputs import as_dropped
-from traceanalyze.cli.screen import colour_wanted, complain, note, print_json, print_text
+from traceanalyze.cli.screen import colour_wanted, columns_wanted, complain, note, print_json, print_text
 
 if TYPE_CHECKING:
     from traceanalyze.session import Asked, Study
@@ -61,7 +61,8 @@ def measured(files: Sequence[str], asked: Asked, wanted: Wanted) -> int:
     if wanted.json:
         print_json(measure_document(sheets))
     else:
-        print_text(measure_text(sheets, asked, bold=colour_wanted(wanted.no_color)))
+        bold = colour_wanted(wanted.no_color)
+        print_text(measure_text(sheets, asked, bold=bold, width=columns_wanted()))
     complain(sheet.error for sheet in sheets if sheet.error)
     if drawn:
         _draw(studies, asked, wanted)

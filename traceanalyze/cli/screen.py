@@ -51,3 +51,12 @@ def note(text: str, quiet: bool) -> None:
 def colour_wanted(no_color: bool) -> bool:
     """Whether bold and colour may be used: on a terminal, unless switched off (https://no-color.org)."""
     return not (no_color or os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb") and sys.stdout.isatty()
+
+
+def columns_wanted() -> int:
+    """How wide text may be: the terminal's columns within reason; 100 when the output goes elsewhere."""
+    try:
+        columns = os.get_terminal_size(sys.stdout.fileno()).columns
+    except (OSError, ValueError):
+        return 100
+    return min(max(columns, 60), 120)

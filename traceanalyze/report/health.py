@@ -9,14 +9,9 @@ from typing import Any
 from traceanalyze import __version__
 from traceanalyze.errors import shown
 from traceanalyze.measure.quality import LogQuality, log_quality
-from traceanalyze.report.measure_text import damage_text
+from traceanalyze.report.measure_text import FAIR_STDERR_S, GOOD_STDERR_S, damage_text
 from traceanalyze.report.tables import counted
 from traceanalyze.session import Study
-
-#: Up to this standard uncertainty of one 0-30 mph time a logger is good for telling parts apart in few runs [s];
-#: differences between parts are 0.1-0.2 s and a rider's own scatter is about 0.1 s (common practice, no source).
-GOOD_STDERR_S = 0.035
-FAIR_STDERR_S = 0.08
 
 
 def health_document(studies: Iterable[Study]) -> dict[str, Any]:
