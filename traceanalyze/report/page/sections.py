@@ -6,7 +6,8 @@ import math
 from collections.abc import Iterable, Sequence
 
 from traceanalyze import __version__
-from traceanalyze.report.measure_text import RULE_WORDS, damage_text, note_lines
+from traceanalyze.report.measure_text import RULE_WORDS, damage_text
+from traceanalyze.report.notes import note_lines
 from traceanalyze.report.page.markup import Markup, joined, listing, table, tag
 from traceanalyze.report.tables import clock_text, heading_text
 from traceanalyze.results import RunSheet, round_half_up
