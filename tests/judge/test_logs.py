@@ -14,6 +14,7 @@ from traceanalyze.judge.logs import compare, own_scatter_of
 from traceanalyze.judge.scatter import OwnScatter
 from traceanalyze.results import RunSheet
 from traceanalyze.trace import Remark
+from traceanalyze.vehicle.gearing import DriveTrain
 
 NAN = float("nan")
 NAMES = ("standard spring", "stiff spring")
@@ -197,6 +198,36 @@ def test_the_regulatory_air_density_limit():
     assert "air-density" not in codes(compare(a, b, conditions=(dense, dense)))
     # 1.0308 / 0.90376: 12.7 % of the reference apart
     assert any("differs by 12.7 %" in remark.text for remark in compare(a, b, conditions=(thin, dense)).remarks)
+
+
+def _train(**changed):
+    facts = {"teeth": ((18, 48), (15, 36)), "tyre_circumference_m": 1.32, "engagement_rpm": 2500.0}
+    return DriveTrain(**facts | changed)
+
+
+def test_engine_speeds_above_the_builders_limit_are_pointed_out():
+    a, b = spring_day()
+    trains = dict.fromkeys(("baseline", "changed"), _train(max_engine_rpm=5900.0))
+    # V[km/h] = 0.06 D n R (French decree of 27 March 1979, article 2): 290.9 rpm at 1 m/s. The changed setup peaks at
+    # 20.62 m/s (46 mph), 5998 rpm; the other at 20.13 m/s, 5856 rpm.
+    [said] = [one.text for one in compare(a, b, trains=trains).remarks if one.code == "engine-above-limit"]
+    assert said.startswith("changed turned the engine 6000 rpm at 46 mph (run5.nmea, pass 1), above your limit of 5900")
+    assert "engine-above-limit" not in codes(compare(a, b, trains={"changed": _train()}))
+    assert "engine-above-limit" not in codes(compare(a, b))
+
+
+def test_the_sentence_over_the_range_has_engine_speeds_only_where_they_are_true():
+    a, b = spring_day()
+
+    def sentence(**trains):
+        return compare(a, b, trains=trains).curves.sentence
+
+    # 13.4112 m/s is 3901 rpm
+    assert "up to 30 mph (up to 3900 rpm; " in sentence(baseline=_train(), changed=_train())
+    assert "rpm" not in sentence(baseline=_train(), changed=_train(engagement_rpm=4000.0))
+    assert "rpm" not in sentence(baseline=_train(), changed=_train(engagement_rpm=NAN))
+    assert "rpm" not in sentence(baseline=_train(), changed=_train(tyre_circumference_m=1.4))
+    assert "rpm" not in sentence(baseline=_train())
 
 
 def test_headings_become_two_opposite_ways():

@@ -14,13 +14,14 @@ import numpy as np
 
 from traceanalyze import settings
 from traceanalyze.comparison import BandResult, CurveComparison, Run, Verdict
-from traceanalyze.judge.bands import band_sentence
+from traceanalyze.judge.bands import Wording, band_sentence
 from traceanalyze.judge.distributions import curve_quantile
 from traceanalyze.judge.model import Fit, Layout, fit, layout
 from traceanalyze.judge.scatter import OwnScatter, working_scatter
 from traceanalyze.results import Curve
 from traceanalyze.trace import FloatArray, Remark
 from traceanalyze.units import System
+from traceanalyze.vehicle.engine import NO_ENGINE, EngineSpeeds
 
 #: Ranges of speed in the table.
 BANDS = 3
@@ -59,6 +60,7 @@ def compare_curves(
     smallest_s: float = settings.SMALLEST_TIME_S,
     own_share: OwnScatter | None = None,
     system: System = "imperial",
+    engine: EngineSpeeds = NO_ENGINE,
 ) -> CurveComparison | None:
     """Return the comparison over speed; None with fewer than two usable launches of a setup.
 
@@ -70,6 +72,8 @@ def compare_curves(
         Where the table of ranges ends [m/s]; NaN for the highest speed all reached.
     own_share : OwnScatter, optional
         The rider's own scatter as a share of the time.
+    system, engine
+        Units, and engine speeds where both setups share a gearing, that the sentence is written with.
     """
     bundle, remarks = bundled(pairs, baseline)
     if not bundle.enough():
@@ -87,7 +91,7 @@ def compare_curves(
         _with_curves(bundle, own_share),
         bands=bands,
         total=total,
-        sentence=band_sentence(bands, total, smallest_s, system),
+        sentence=band_sentence(bands, total, smallest_s, Wording(system, engine)),
         model=f"{len(bundle.runs)} launches; bands hold jointly",
         remarks=remarks,
     )

@@ -14,6 +14,7 @@ from traceanalyze.judge.conditions import RidingConditions, condition_remarks
 from traceanalyze.judge.curves import compare_curves
 from traceanalyze.judge.gather import Gathered, gather
 from traceanalyze.judge.quantity import quantity, shown_unit
+from traceanalyze.judge.revs import over_limit_remarks
 from traceanalyze.judge.scatter import OwnScatter
 from traceanalyze.judge.sentences import name
 from traceanalyze.judge.several import corrected
@@ -21,6 +22,8 @@ from traceanalyze.judge.verdict import compare_runs
 from traceanalyze.results import RunSheet
 from traceanalyze.trace import Remark
 from traceanalyze.units import Measure, StartRule, System, parse_measure
+from traceanalyze.vehicle.engine import EngineSpeeds, engine_speeds
+from traceanalyze.vehicle.gearing import DriveTrain
 
 #: Remarks of a launch that make its time doubtful; named in the comparison.
 _DOUBTFUL = frozenset(
@@ -40,6 +43,7 @@ def compare(
     names: tuple[str, str] = ("baseline", "changed"),
     skip: Iterable[str] = (),
     conditions: tuple[RidingConditions, RidingConditions] | None = None,
+    trains: Mapping[str, DriveTrain] | None = None,
     system: System = "imperial",
 ) -> Comparison:
     """Return the verdict on each measure of two setups, and on where in the speed range they differ.
@@ -65,6 +69,8 @@ def compare(
         Runs left out by the rider's word: `FILE#NUMBER` for a launch, `FILE#pNUMBER` for a pass.
     conditions : pair, optional
         Those of baseline and changed setup (for instance `sheet.Conditions`), for warnings.
+    trains : mapping, optional
+        Drive trains by the names of the setups, for engine speeds in words and for warnings about them.
     system : str
         Units that sentences are written in: `imperial` or `metric`.
 
@@ -85,8 +91,11 @@ def compare(
             for measure in asked
         ]
     )
-    curves = _curves(found, asked[0], names, start_rule, verdicts[0], own, system)
-    notes = [*found.remarks, *_about_slope(found), *_about_conditions(found, names, conditions)]
+    stated = {setup: train for setup, train in (trains or {}).items() if setup in names}
+    engine = engine_speeds({setup: stated.get(setup) for setup in names})
+    curves = _curves(found, asked[0], names, start_rule, verdicts[0], own, (system, engine))
+    revs = over_limit_remarks(found, stated, system)
+    notes = [*revs, *found.remarks, *_about_slope(found), *_about_conditions(found, names, conditions)]
     return Comparison(baseline=names[0], changed=names[1], measures=verdicts, curves=curves, remarks=tuple(notes))
 
 
@@ -172,7 +181,7 @@ def _curves(
     start_rule: StartRule,
     verdict: MeasureComparison,
     own: Mapping[str, OwnScatter],
-    system: System,
+    wording: tuple[System, EngineSpeeds],
 ) -> CurveComparison | None:
     typical = [run.value for run in (*verdict.baseline_runs, *verdict.changed_runs)]
     mine = own.get(headline.label)
@@ -183,7 +192,8 @@ def _curves(
         top_mps=headline.to_mps if headline.kind in ("standing", "rolling") else math.nan,
         smallest_s=verdict.smallest_meaningful if verdict.unit == "s" else settings.SMALLEST_TIME_S,
         own_share=share,
-        system=system,
+        system=wording[0],
+        engine=wording[1],
     )
 
 
