@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from traceanalyze.judge.groups import SetupCurves
+from traceanalyze.plots.engine_axis import engine_axis_above, engine_axis_right, engine_note
 from traceanalyze.plots.style import INK, dress, look, new_figure, plain
 from traceanalyze.trace import FloatArray
 from traceanalyze.units import SPEED_UNITS, System, speed_unit
+from traceanalyze.vehicle.engine import NO_ENGINE, EngineSpeeds
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,12 +21,17 @@ if TYPE_CHECKING:
 START_WORDS = "the clock starts after 0.3048 m (1 ft) of rolling"
 
 
-def overlay_figure(setups: Sequence[SetupCurves], system: System) -> Figure:
-    """Return the picture for sharing: speed over time above, acceleration over speed below."""
+def overlay_figure(setups: Sequence[SetupCurves], system: System, engine: EngineSpeeds = NO_ENGINE) -> Figure:
+    """Return the picture for sharing: speed over time above, acceleration over speed below.
+
+    `engine` puts engine speeds beside road speeds where all setups share one gearing.
+    """
     figure = new_figure(8.0, 8.4)
     above, below = figure.subplots(2, 1)
-    draw_speed_over_time(above, setups, system)
-    draw_acceleration(below, setups, system)
+    factor = SPEED_UNITS[speed_unit(system)]
+    engine_axis_right(draw_speed_over_time(above, setups, system), engine, factor)
+    engine_axis_above(draw_acceleration(below, setups, system), engine, factor)
+    engine_note(figure, engine)
     return figure
 
 
@@ -59,7 +66,7 @@ def draw_acceleration(ax: Axes, setups: Sequence[SetupCurves], system: System) -
         )
         _draw_mean(ax, speed, setup.accel_mps2, k, _label(setup))
     ax.set_ylim(0, None)
-    _legend(ax, "upper right")
+    _legend(ax, "lower center")
     title = "acceleration over speed, mean of the setup with its 95 % band"
     return dress(ax, title=title, xlabel=f"speed [{unit}]", ylabel="acceleration [m/s²]")
 
@@ -76,7 +83,7 @@ def _label(setup: SetupCurves) -> str:
     return f"{plain(setup.name)[:40]} ({len(setup.runs)} run{'' if len(setup.runs) == 1 else 's'})"
 
 
-def _legend(ax: Axes, place: str) -> None:
+def _legend(ax: Axes, place: Literal["lower right", "lower center"]) -> None:
     if ax.get_legend_handles_labels()[0]:
         for text in ax.legend(loc=place, frameon=False, handlelength=4).get_texts():
             text.set_parse_math(False)
