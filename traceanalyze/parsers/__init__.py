@@ -42,7 +42,7 @@ class Format:
 #: Every format that is read; the surest takes a log, of equally sure ones the first.
 FORMATS: Final[tuple[Format, ...]] = (Format("nmea", "nmea"), Format("gpx", "gpx"), Format("csv", "table"))
 _NMEA, _, _CSV = FORMATS
-#: A file inside an archive that cannot be read is worth a remark when it is a log this surely.
+#: A file that cannot be read is called a damaged log when it is one this surely, and no log at all otherwise.
 _LIKELY: Final = 0.5
 
 
@@ -112,10 +112,11 @@ def _read_member(member: Member, options: ReadOptions) -> Trace:
     source = Source(path=member.label, format=chosen.name, sha256=member.sha256)
     try:
         trace = chosen.read(member, source, options)
-    except FormatError:
-        if member.name and sureness < _LIKELY:
-            raise _NoLogError("not a log this program reads") from None
-        raise
+    except FormatError as error:
+        if sureness >= _LIKELY:
+            raise
+        advice = f"taken as {chosen.name.upper()}, {error.reason}; {error.advice}"
+        raise _NoLogError("not a log this program reads", advice=advice) from None
     if member.tally:
         trace = replace(trace, tally=Counter(trace.tally) + Counter(member.tally))
     return with_remarks(trace, *member.remarks) if member.remarks else trace
