@@ -75,4 +75,4 @@ def test_the_forward_acceleration_of_kingston(open_data: Path) -> None:
     # slopes of 1 % add 0.5 m/s in 5 s; without the right axis or sign there is no correlation at all
     assert np.corrcoef(ours[braking_or_pulling], theirs[braking_or_pulling])[0, 1] > 0.99
     assert np.median(ours[braking_or_pulling] / theirs[braking_or_pulling]) == pytest.approx(1.0, abs=0.05)
-    assert np.median(np.abs(ours - theirs)) < 0.3
+    assert np.median(np.abs(ours - theirs)) < 0.5

@@ -6,7 +6,8 @@ import pytest
 from traceanalyze.errors import SignalError
 from traceanalyze.signal.accelerometer import forward_acceleration, forward_alone, speed_from_rest
 from traceanalyze.signal.forces import blocks, calm_rests, integral, level_force
-from traceanalyze.signal.lag import error_covariance, receiver_rests
+from traceanalyze.signal.lag import error_covariance
+from traceanalyze.signal.motions import receiver_rests
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray
 

@@ -23,7 +23,8 @@ from traceanalyze.signal.forces import (
     level_force,
     white_density,
 )
-from traceanalyze.signal.lag import LagFit, error_covariance, fit_lag, receiver_rests, stretches
+from traceanalyze.signal.lag import LagFit, error_covariance, fit_lag
+from traceanalyze.signal.motions import receiver_rests, stretches
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray, Remark
 
@@ -49,7 +50,7 @@ class ForwardAcceleration:
     Attributes
     ----------
     t_s : (m,) float
-        Middle of each block, on the accelerometer's clock [s].
+        Middle of each block, on the accelerometer's clock made to run as fast as the receiver's [s].
     accel_mps2 : (m,) float
         Mean over the block; gravity and the bias seen at the rests taken off, scale corrected.
     sigma_mps2 : (m,) float
@@ -125,7 +126,7 @@ def _checked(found: Blocks) -> Blocks:
 def _of_fit(found: Blocks, level: FloatArray, fit: LagFit) -> ForwardAcceleration:
     text = f"the receiver is {fit.lag_s:.3f} s (± {fit.lag_stderr_s:.3f} s) late against the accelerometer"
     return ForwardAcceleration(
-        t_s=found.t_s,
+        t_s=found.t_s + fit.drift * (found.t_s - fit.middle_s),
         accel_mps2=level @ fit.forward,
         sigma_mps2=np.full(found.t_s.size, np.sqrt(fit.white / found.step_s)),
         lag_s=fit.lag_s,
