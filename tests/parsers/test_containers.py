@@ -360,8 +360,8 @@ class TestContentDecides:
             parsers.read(written(tmp_path / "x", data))
 
     def test_a_text_that_could_be_a_table_is_no_log_and_says_why(self, tmp_path: Path) -> None:
-        path = written(tmp_path / "notes.json", b'{"jets": 98, "teeth": [41, 15],\n"notes": "cold, damp"}\n' * 9)
-        with pytest.raises(FormatError, match=r"notes\.json: not a log this program reads; taken as CSV, .*; "):
+        path = written(tmp_path / "notes.txt", b"98;102;41\n95;100;38\n" * 9)
+        with pytest.raises(FormatError, match=r"notes\.txt: not a log this program reads; taken as CSV, .*; "):
             parsers.read(path)
 
     def test_columns_that_are_named_make_a_table_of_anything(self, tmp_path: Path) -> None:
