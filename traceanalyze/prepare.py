@@ -9,7 +9,7 @@ import numpy as np
 from traceanalyze.signal.cleaning import clean_positions, clean_speed
 from traceanalyze.signal.noise import SpeedNoise, estimate_noise
 from traceanalyze.signal.positions import speed_from_positions
-from traceanalyze.trace import Remark, Trace, with_remarks
+from traceanalyze.trace import Trace, with_remarks
 
 
 def prepared(trace: Trace) -> tuple[Trace, SpeedNoise]:
@@ -46,13 +46,7 @@ def _from_positions(trace: Trace) -> tuple[Trace, SpeedNoise]:
         tally=tally,
         history=(*trace.history, "speed found from positions"),
     )
-    return with_remarks(with_speed, _POSITIONS_ONLY, *found.remarks), found.noise
-
-
-_POSITIONS_ONLY = Remark(
-    "speed-from-positions",
-    "the log states no speed: it is found from the positions, which is less sharp; record speed if the logger can",
-)
+    return with_remarks(with_speed, *found.remarks), found.noise
 
 
 def _speeds_cleaned(trace: Trace) -> Trace:

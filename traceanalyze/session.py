@@ -19,10 +19,10 @@ from traceanalyze.parsers import read_all
 from traceanalyze.parsers.options import ReadOptions
 from traceanalyze.prepare import prepared
 from traceanalyze.results import Estimate, Launch, Pass, RunSheet
-from traceanalyze.settings import DEFAULT_MEASURES, SUSTAINED_WINDOW_S
+from traceanalyze.settings import DEFAULT_MEASURES, LAUNCH_SPEED_MPS, SUSTAINED_WINDOW_S
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import Remark, Trace
-from traceanalyze.units import Measure, StartRule, System, Window, parse_measure
+from traceanalyze.units import SPEED_UNITS, Measure, StartRule, System, Window, parse_measure, speed_unit
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -109,7 +109,8 @@ def study_trace(trace: Trace, asked: Asked | None = None) -> Study:
     cleaned, noise = prepared(trace)
     launches = _launches(cleaned, noise, asked)
     passes = _passes(cleaned, noise, asked)
-    return Study(sheet=_sheet(cleaned, noise, launches, passes), trace=cleaned, noise=noise)
+    remarks = _day_remarks(cleaned, asked, len(launches) + len(passes))
+    return Study(sheet=_sheet(cleaned, noise, launches, passes, remarks), trace=cleaned, noise=noise)
 
 
 def refused_sheet(path: str | Path, error: TraceError) -> RunSheet:
@@ -118,9 +119,8 @@ def refused_sheet(path: str | Path, error: TraceError) -> RunSheet:
 
 
 def _launches(trace: Trace, noise: SpeedNoise, asked: Asked) -> tuple[Launch, ...]:
-    targets = [m.to_mps for m in asked.measures if m.kind == "standing"]
     found: list[Launch] = []
-    for span in find_launches(trace, noise, min(targets, default=float("inf"))):
+    for span in find_launches(trace, noise, _lowest_target_mps(asked)):
         try:
             launch = measure_launch(trace, span, noise, asked.measures)
         except SignalError as error:
@@ -144,6 +144,10 @@ def _launches(trace: Trace, noise: SpeedNoise, asked: Asked) -> tuple[Launch, ..
     return tuple(found)
 
 
+def _lowest_target_mps(asked: Asked) -> float:
+    return min((m.to_mps for m in asked.measures if m.kind == "standing"), default=float("inf"))
+
+
 def _passes(trace: Trace, noise: SpeedNoise, asked: Asked) -> tuple[Pass, ...]:
     found: list[Pass] = []
     for span in find_passes(trace, noise):
@@ -155,7 +159,13 @@ def _passes(trace: Trace, noise: SpeedNoise, asked: Asked) -> tuple[Pass, ...]:
     return tuple(found)
 
 
-def _sheet(trace: Trace, noise: SpeedNoise, launches: tuple[Launch, ...], passes: tuple[Pass, ...]) -> RunSheet:
+def _sheet(
+    trace: Trace,
+    noise: SpeedNoise,
+    launches: tuple[Launch, ...],
+    passes: tuple[Pass, ...],
+    remarks: tuple[Remark, ...],
+) -> RunSheet:
     known = trace.speed_mps[np.isfinite(trace.speed_mps)]
     return RunSheet(
         path=trace.source.path,
@@ -172,20 +182,21 @@ def _sheet(trace: Trace, noise: SpeedNoise, launches: tuple[Launch, ...], passes
         max_speed_mps=max([one.peak_mps for one in passes], default=float(known.max()) if known.size else float("nan")),
         launches=launches,
         passes=passes,
-        remarks=trace.remarks + _day_remarks(trace, launches, passes),
+        remarks=trace.remarks + remarks,
     )
 
 
-def _day_remarks(trace: Trace, launches: tuple[Launch, ...], passes: tuple[Pass, ...]) -> tuple[Remark, ...]:
-    """What is missing, in words: no launch, no motion."""
-    if launches or passes:
+def _day_remarks(trace: Trace, asked: Asked, runs: int) -> tuple[Remark, ...]:
+    """What is missing, in words: no speed, no motion, no launch."""
+    if runs:
         return ()
     known = trace.speed_mps[np.isfinite(trace.speed_mps)]
     if not known.size:
         return (Remark("no-speed", "no speed could be had from this log"),)
-    return (
-        Remark(
-            "no-launch",
-            "no launch found: a launch starts from rest (a second or more) and passes 30 km/h without stopping",
-        ),
-    )
+    level_mps = min(_lowest_target_mps(asked), LAUNCH_SPEED_MPS)
+    unit = speed_unit(asked.system)
+    level = f"{level_mps / SPEED_UNITS[unit]:.0f} {unit}"
+    if known.max() < level_mps:
+        return (Remark("no-launch", f"no launch: the speed stays below {level}, the least for one"),)
+    text = f"no launch: one starts from rest (a second or more) and passes {level} without stopping"
+    return (Remark("no-launch", text),)

@@ -8,7 +8,7 @@ import typer
 
 from traceanalyze.cli import options as opt
 from traceanalyze.cli.inputs import as_dropped
-from traceanalyze.cli.screen import complain, print_json, print_text
+from traceanalyze.cli.screen import columns_wanted, complain, print_json, print_text
 
 
 def health(
@@ -33,7 +33,7 @@ def health(
     if json:
         print_json(health_document(studies))
     else:
-        print_text(health_text(studies))
+        print_text(health_text(studies, width=columns_wanted()))
     refused = [study.sheet.error or "" for study in studies if study.sheet.refused]
     complain(refused)
     return 1 if refused else 0

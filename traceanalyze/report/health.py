@@ -10,7 +10,7 @@ from traceanalyze import __version__
 from traceanalyze.errors import shown
 from traceanalyze.measure.quality import LogQuality, log_quality
 from traceanalyze.report.measure_text import FAIR_STDERR_S, GOOD_STDERR_S, damage_text
-from traceanalyze.report.tables import counted
+from traceanalyze.report.tables import WIDTH, counted, duration_text, listed, wrapped
 from traceanalyze.session import Study
 
 
@@ -37,22 +37,23 @@ def _file_entry(study: Study) -> dict[str, Any]:
     }
 
 
-def health_text(studies: Sequence[Study]) -> str:
+def health_text(studies: Sequence[Study], *, width: int = WIDTH) -> str:
     """Return the whole screen, one block per log that was read."""
-    return "\n\n".join(_block(study) for study in studies if study.trace is not None)
+    return "\n\n".join(_block(study, width) for study in studies if study.trace is not None)
 
 
-def _block(study: Study) -> str:
+def _block(study: Study, width: int) -> str:
     assert study.trace is not None
     assert study.noise is not None
     quality = log_quality(study.trace, study.noise, study.sheet.launches)
-    lines = [shown(study.sheet.path), f"  {judgement(quality)}", ""]
-    lines += [f"  {name:<18}{text}" for name, text in _figures(study, quality)]
-    steps = advice(quality)
-    if steps:
-        lines += ["", "  What to do", *(f"  - {step}" for step in steps)]
+    lines = [shown(study.sheet.path), wrapped(judgement(quality), width=width, rest="    "), ""]
+    lines += [
+        wrapped(text, width=width, first=f"  {name:<18}", rest=" " * 20) for name, text in _figures(study, quality)
+    ]
+    if steps := advice(quality):
+        lines += ["", "  What to do", listed(steps, width=width)]
     if study.sheet.remarks:
-        lines += ["", "  Notes", *(f"  - {shown(remark.text)}" for remark in study.sheet.remarks)]
+        lines += ["", "  Notes", listed((shown(remark.text) for remark in study.sheet.remarks), width=width)]
     return "\n".join(lines)
 
 
@@ -72,10 +73,12 @@ def judgement(quality: LogQuality) -> str:
 
 
 def _figures(study: Study, quality: LogQuality) -> Iterable[tuple[str, str]]:
-    yield "rate", f"{quality.rate_hz:.3g} Hz ({quality.period_s:.3g} s between samples)"
-    yield "beat", f"samples come within {1000 * quality.jitter_s:.0f} ms of an even beat"
+    yield "rate", f"{quality.rate_hz:.3g} Hz (a sample every {quality.period_s:.3g} s)"
+    yield "beat", _beat_text(quality)
     if quality.gaps:
-        yield "dropouts", f"{counted(quality.gaps, 'dropout')}, the longest {quality.longest_gap_s:.1f} s"
+        longest = quality.longest_gap_s
+        length = f"{longest:.1f} s" if longest < 100 else duration_text(longest)
+        yield "dropouts", f"{counted(quality.gaps, 'dropout')}, the longest of {length}"
     else:
         yield "dropouts", "none"
     yield "speed noise", _noise_text(quality)
@@ -87,6 +90,14 @@ def _figures(study: Study, quality: LogQuality) -> Iterable[tuple[str, str]]:
     yield "delay", _delay_text(study, quality)
     yield "fix", _fix_text(quality)
     yield "damage", damage_text(study.sheet)
+
+
+def _beat_text(quality: LogQuality) -> str:
+    if quality.jitter_s < 0.0005:
+        return "even"
+    if quality.jitter_s < 0.5 * quality.period_s:
+        return f"samples come within {1000 * quality.jitter_s:.0f} ms of an even beat"
+    return f"none: samples come {quality.jitter_s:.2g} s away from an even beat"
 
 
 def _noise_text(quality: LogQuality) -> str:
@@ -103,6 +114,8 @@ def _hold_text(quality: LogQuality) -> str:
 def _delay_text(study: Study, quality: LogQuality) -> str:
     if not math.isfinite(quality.speed_lag_s):
         return "cannot be told (a constant delay cancels in every elapsed time)"
+    if abs(quality.speed_lag_s) < 0.05:
+        return "none seen: speeds and positions agree within 0.05 s"
     side = "behind" if quality.speed_lag_s > 0 else "ahead of"
     return (
         f"speeds are {abs(quality.speed_lag_s):.2f} s {side} the positions (a constant delay cancels in elapsed times)"
@@ -130,7 +143,8 @@ def advice(quality: LogQuality) -> list[str]:
             else 4
         )
         times = _number(min(runs, 10))
-        steps.append(f"{quality.rate_hz:.2g} Hz is slow: repeat each launch {times} times, or use a 10 Hz logger.")
+        rate = f"{quality.rate_hz:.2g} Hz" if quality.rate_hz >= 0.45 else f"A point every {quality.period_s:.2g} s"
+        steps.append(f"{rate} is slow: repeat each launch {times} times, or use a 10 Hz logger.")
     elif quality.expected_stderr_s > FAIR_STDERR_S:
         steps.append("Repeat each launch at least four times: one alone says little.")
     if quality.noise_mps > 0.12:
