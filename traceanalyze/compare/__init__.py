@@ -1,1 +1,0 @@
-"""Results of several runs -> a verdict that says how sure it is."""
