@@ -122,7 +122,8 @@ class Joiner:
         self.tally["void_fix"] += table.void_fixes(usable) + int((silenced & usable).sum())
         self.tally["duplicate"] += int(table.repeats()[usable].sum())
         self.values_repeated += table.changed_repeats()
-        return {name: values[usable] for name, values in self._columns(table, silenced).items()}
+        columns = self._columns(table, silenced)
+        return columns if usable.all() else {name: values[usable] for name, values in columns.items()}
 
     def _columns(self, table: _Table, silenced: BoolArray) -> Rows:
         """Return the columns of all epochs; VTG counts only where no RMC says that there is no fix."""
@@ -133,11 +134,9 @@ class Joiner:
         self.speeds_compared += int(np.isfinite(gap_mps).sum())
         self.speeds_differ += int((gap_mps > _SPEEDS_AGREE_MPS).sum())
         time_s = table.first_of("time_s", _TIMED)
-        day = table.first_of("day", (RMC,))
-        zda_day = table.first_of("day", (ZDA,)) + np.rint((table.first_of("time_s", (ZDA,)) - time_s) / _DAY_S)
         return {
             "time_s": time_s,
-            "day": _filled(day, zda_day),
+            "day": _filled(table.column(RMC, "day"), table.day_of_zda(time_s)),
             "speed_mps": _filled(speed_mps, other_mps),
             "course_deg": _filled(course_deg, other_deg),
             **{name: table.first_of(name, _PLACED) for name in ("lat_deg", "lon_deg")},
@@ -160,6 +159,7 @@ class _Table:
     def __init__(self, batch: Batch, epoch: IndexArray) -> None:
         self._batch = batch
         self._epoch: dict[int, IndexArray] = {kind: epoch[batch.kinds == kind] for kind in KINDS}
+        self._again: dict[int, IndexArray] = {kind: self._repeated(kind) for kind in (*_TIMED, VTG)}
         self.size = int(epoch[-1]) + 1
         self.chosen: dict[int, IndexArray] = {}
         for kind in KINDS:
@@ -187,20 +187,21 @@ class _Table:
         """Return how many times more than once each epoch was written: one talker's sentences of a kind."""
         most = np.zeros(self.size, np.intp)
         for kind in _TIMED:
-            again = self._again(kind)
+            again = self._again[kind]
             if again.size:
                 most = np.maximum(most, np.bincount(self._epoch[kind][again], minlength=self.size))
         return most
 
     def changed_repeats(self) -> int:
         """Return how many RMC have the time of the one before, but other values."""
-        again = self._again(RMC)
-        rmc = self._batch.columns[RMC]
+        again, rmc = self._again[RMC], self._batch.columns[RMC]
         again = again[~rmc["void"][again]]
-        return int(((rmc["speed_mps"][again] != rmc["speed_mps"][again - 1]) & (rmc["talker"][again] > 0)).sum())
+        return int((rmc["speed_mps"][again] != rmc["speed_mps"][again - 1]).sum())
 
     def void_fixes(self, usable: BoolArray) -> int:
         """Return how many fixes are void: in each run of epochs without a usable one, the sentences of one kind."""
+        if usable.all():
+            return 0
         run = np.cumsum(np.diff(usable, prepend=usable[0]))
         most = np.zeros(int(run[-1]) + 1, np.intp)
         for kind in _TIMED:
@@ -211,14 +212,14 @@ class _Table:
                 most = np.maximum(most, np.bincount(of_one, minlength=most.size))
         return int(most.sum())
 
-    def _again(self, kind: int) -> IndexArray:
+    def _repeated(self, kind: int) -> IndexArray:
         """Return the sentences of a kind that follow one of the same talker in the same epoch."""
         epoch, talker = self._epoch[kind], self._batch.columns[kind]["talker"]
         return np.flatnonzero((epoch[1:] == epoch[:-1]) & (talker[1:] == talker[:-1])) + 1
 
     def _hand_on_surplus(self) -> None:
         """Give a second VTG to the next epoch when that has none: its burst begins with it, or its RMC was lost."""
-        surplus = self._again(VTG)
+        surplus = self._again[VTG]
         surplus = surplus[~self._batch.columns[VTG]["void"][surplus]]
         surplus = surplus[self._epoch[VTG][surplus] + 1 < self.size]
         surplus = surplus[self.chosen[VTG][self._epoch[VTG][surplus] + 1] < 0]
@@ -237,6 +238,10 @@ class _Table:
             found[found == NO_DAY] = np.nan
         return found
 
+    def day_of_zda(self, time_s: FloatArray) -> FloatArray:
+        """Return the day that ZDA gives each epoch, whose time of day may lie on the other side of midnight."""
+        return self.column(ZDA, "day") + np.rint((self.column(ZDA, "time_s") - time_s) / _DAY_S)
+
     def first_of(self, name: str, kinds: tuple[int, ...]) -> FloatArray:
         """Return, for each epoch, the column of the first kind that says something."""
         found = self.column(kinds[0], name)
@@ -248,7 +253,8 @@ class _Table:
 
 
 def _filled(values: FloatArray, others: FloatArray) -> FloatArray:
-    return np.where(np.isnan(values), others, values)
+    unknown = np.isnan(values)
+    return np.where(unknown, others, values) if unknown.any() else values
 
 
 def _step(time_s: FloatArray) -> FloatArray:
@@ -270,10 +276,14 @@ def _epochs(batch: Batch, tolerance_s: float) -> IndexArray:
     step_s = np.abs(_step(time_s))
     same = (step_s <= tolerance_s) | (np.isnan(time_s[1:]) & np.isnan(time_s[:-1]))
     new = np.concatenate(([False], ~same))[: rows.size]
+    number = np.cumsum(new)
     for kind in _TIMED:  # no kind has two times in one epoch
         own = np.flatnonzero(kind_of == kind)
-        again = np.diff(np.cumsum(new)[own]) == 0
-        new[own[1:][again & (np.abs(_step(time_s[own])) > _EQUAL_S)]] = True
+        again = np.flatnonzero(np.diff(number[own]) == 0)
+        again = again[np.abs(_step(time_s[own]))[again] > _EQUAL_S] if again.size else again
+        if again.size:
+            new[own[again + 1]] = True
+            number = np.cumsum(new)
     begins = np.zeros(batch.kinds.size, np.intp)
     begins[rows] = new
     epoch: IndexArray = np.cumsum(begins)

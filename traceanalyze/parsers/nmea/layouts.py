@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from itertools import accumulate, islice
 from typing import Final
 
 import numpy as np
@@ -28,7 +29,13 @@ _HEAD: Final = 7
 _ZERO: Final = np.uint8(ord("0"))
 _EIGHT: Final = np.uint64(8)
 _ALL_TRUE: Final = np.uint64(0x0101010101010101)
+#: The largest value that a byte may differ by from the pattern: 9 for a digit, 0 for any other byte.
+_LARGEST: Final = bytes(9 if code == _ZERO else 0 for code in range(256))
 _DIGITS_ALIKE: Final = bytes.maketrans(b"123456789", b"000000000")
+#: Arrays of one value that holds for all: 0 to 8, the powers of ten of these, and no.
+_COUNTS: Final = [np.array([count]) for count in range(9)]
+_SCALES: Final = [POWER[[places]] for places in range(9)]
+_FALSE: Final = np.zeros(1, bool)
 _DECIMAL: Final = re.compile(rb"(0{0,8})(?:(\.)(0{0,8}))?")
 _TOO_LONG: Final = re.compile(rb"0{9}")
 
@@ -47,8 +54,8 @@ class Layout(Fields):
     def __init__(self, rows: ByteArray, pattern: bytes) -> None:
         self._rows = rows
         texts = pattern.split(b",")
-        ends = (np.cumsum([len(text) + 1 for text in texts]) - 1 - len(pattern) + rows.shape[1]).tolist()
-        self._fields = dict(enumerate(zip(texts, ends, strict=True), start=1))
+        ends = accumulate((len(text) + 1 for text in texts), initial=rows.shape[1] - len(pattern) - 1)
+        self._fields = dict(enumerate(zip(texts, islice(ends, 1, None), strict=True), start=1))
         self.count = np.array([len(texts)])
         self.malformed = np.zeros(rows.shape[0], bool)
         self.outside = np.zeros(rows.shape[0], bool)
@@ -73,8 +80,8 @@ class Layout(Fields):
             return _nothing(not text)
         places = len(found[3] or b"")
         whole, pairs = self._number(end - places - len(found[2] or b""), len(found[1]))
-        part = self._number(end, places)[0] if places else np.zeros(1, np.int64)
-        return Decimals(whole, part, pairs, POWER[[places]], np.array([len(found[1])]), np.zeros(1, bool))
+        part = self._number(end, places)[0] if places else _COUNTS[0]
+        return Decimals(whole, part, pairs, _SCALES[places], _COUNTS[len(found[1])], _FALSE)
 
     def value(self, number: int) -> FloatArray:
         """Return the value of a decimal field without sign; NaN where it is empty."""
@@ -112,8 +119,8 @@ class Layout(Fields):
 
 
 def _nothing(blank: bool) -> Decimals:
-    zero = np.zeros(1, np.int64)
-    return Decimals(zero, zero, zero.view(np.uint64), np.ones(1, np.int64), zero, np.array([blank]))
+    zero = _COUNTS[0]
+    return Decimals(zero, zero, zero.view(np.uint64), _SCALES[0], zero, np.array([blank]))
 
 
 def sort_by_layout(block: Block, begin: IndexArray, star: IndexArray) -> Iterator[tuple[IndexArray, Layout]]:
@@ -145,9 +152,9 @@ def _layouts(block: Block, rows: IndexArray, star: IndexArray, length: int) -> I
 
 def _compared(text: ByteArray, pattern: bytes) -> tuple[ByteArray, BoolArray]:
     """Return what differs from the pattern, which is the value of each digit, and which rows differ in nothing else."""
-    shape = np.frombuffer(pattern.rjust(text.shape[1], b"\0"), np.uint8)
-    most = np.where(shape == _ZERO, 9, 0).astype(np.uint8)
-    most[: -len(pattern)] = 255  # what precedes the sentence does not matter
+    width = text.shape[1]
+    shape = np.frombuffer(pattern.rjust(width, b"\0"), np.uint8)
+    most = np.frombuffer(pattern.translate(_LARGEST).rjust(width, b"\xff"), np.uint8)  # what precedes does not matter
     digits = text ^ shape
     fits = (digits <= most).view("<u8")
     alike = fits[:, 0].copy()

@@ -218,6 +218,8 @@ def _day(fields: Fields, number: int) -> NDArray[np.int32]:
 
 def _days(code: NDArray[np.int64], to_date: Callable[[int], date]) -> NDArray[np.int32]:
     """Return days since 1970 of dates written as whole numbers; `NO_DAY` where there is none."""
+    if code.size and (code == code[0]).all():
+        return np.array([_day_number(int(code[0]), to_date)], np.int32)
     steps = np.flatnonzero(np.diff(code, prepend=np.iinfo(np.int64).min))
     days = [_day_number(number, to_date) for number in code[steps].tolist()]
     return np.repeat(np.array(days, np.int32), np.diff(steps, append=code.size))
