@@ -55,7 +55,7 @@ _HOMES = {
     "read": "parsers", "read_all": "parsers", "recipe_of": "simulate.logs",
 }  # fmt: skip
 
-__all__ = ["__version__", *sorted(_HOMES)]  # noqa: PLE0604 - built from the table above
+__all__ = ["__version__", *sorted(_HOMES)]
 
 
 def __getattr__(name: str) -> Any:

@@ -12,9 +12,9 @@ import numpy as np
 from traceanalyze.detect.launches import find_launches
 from traceanalyze.detect.passes import find_passes
 from traceanalyze.errors import SignalError, TraceError
-from traceanalyze.measure.launch import measure_launch
-from traceanalyze.measure.path import grade_pct, heading_deg
-from traceanalyze.measure.topspeed import measure_pass
+from traceanalyze.estimate.launch import measure_launch
+from traceanalyze.estimate.path import grade_pct, heading_deg
+from traceanalyze.estimate.topspeed import measure_pass
 from traceanalyze.parsers import read_all
 from traceanalyze.parsers.options import ReadOptions
 from traceanalyze.prepare import prepared

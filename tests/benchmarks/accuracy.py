@@ -18,7 +18,7 @@ import numpy as np
 
 from tests.benchmarks.rides import TARGET_MPS, THRESHOLD_MPS, Log, Ride, make_rides, record
 from traceanalyze.errors import SignalError
-from traceanalyze.measure.launch import measure_launch
+from traceanalyze.estimate.launch import measure_launch
 from traceanalyze.results import Launch
 from traceanalyze.signal.noise import estimate_noise
 from traceanalyze.trace import Remark, make_trace

@@ -11,7 +11,7 @@ import numpy as np
 
 from tests.benchmarks.rides import LEAD_S, ROUNDINGS, STEP_S, Floats, Ride, _noise, make_rides
 from traceanalyze.detect.launches import find_launches
-from traceanalyze.measure.launch import measure_launch
+from traceanalyze.estimate.launch import measure_launch
 from traceanalyze.signal.noise import estimate_noise
 from traceanalyze.trace import make_trace
 

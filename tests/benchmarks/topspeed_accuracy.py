@@ -13,7 +13,7 @@ import numpy as np
 
 from traceanalyze.detect.passes import find_passes
 from traceanalyze.errors import SignalError
-from traceanalyze.measure.topspeed import measure_pass
+from traceanalyze.estimate.topspeed import measure_pass
 from traceanalyze.results import Pass
 from traceanalyze.signal.noise import estimate_noise
 from traceanalyze.trace import FloatArray, Trace, make_trace

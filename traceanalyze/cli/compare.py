@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from traceanalyze.cli import options as opt
-from traceanalyze.cli.screen import colour_wanted, complain, print_json, print_text
+from traceanalyze.cli.screen import colour_wanted, complain, note, print_json, print_text
 from traceanalyze.errors import UsageError
 from traceanalyze.settings import COMPARE_MEASURES
+
+if TYPE_CHECKING:
+    from traceanalyze.report.compare_run import Compared
 
 Setups = Annotated[
     list[str] | None,
@@ -36,6 +40,17 @@ Skip = Annotated[
     list[str] | None,
     typer.Option("--skip", metavar="FILE#N", help="Leave out launch N of a log (a pass: FILE#pN). Repeatable."),
 ]
+Book = Annotated[
+    Path | None,
+    typer.Option("--book", metavar="FILE", help="Take your own scatter from this run book ($TRACEANALYZE_BOOK too)."),
+]
+Vehicle = Annotated[
+    str | None, typer.Option("--vehicle", metavar="NAME", help="Which machine of the run book (default: the sheet's).")
+]
+Report = Annotated[Path | None, typer.Option("--report", metavar="OUT.html", help="One page to read, share and print.")]
+Plot = Annotated[
+    Path | None, typer.Option("--plot", metavar="OUT.png", help="A picture of each comparison (PNG, SVG or PDF).")
+]
 
 
 def compare(
@@ -46,7 +61,11 @@ def compare(
     smallest: Smallest = None,
     scatter: Scatter = None,
     scatter_df: ScatterDf = 0.0,
+    book: Book = None,
+    vehicle: Vehicle = None,
     skip: Skip = None,
+    report: Report = None,
+    plot: Plot = None,
     json: opt.Json = False,
     measures: opt.Measures = None,
     start: opt.Start = "rollout",
@@ -58,6 +77,7 @@ def compare(
     accel_unit: opt.AccelUnit = None,
     quiet: opt.Quiet = False,
     no_color: opt.NoColor = False,
+    force: opt.Force = False,
 ) -> int:
     """Did the part help? Each measure of two setups with its interval, the verdict, and what to run next.
 
@@ -67,12 +87,14 @@ def compare(
     \b
     Examples:
       traceanalyze compare "standard spring=run1.nmea,run4.nmea" "stiff spring=run2.nmea,run3.nmea"
-      traceanalyze compare day.toml --measure "0-30 mph" --smallest 0.05
+      traceanalyze compare day.toml --measure "0-30 mph" --smallest 0.05 --report springs.html --plot springs.png
       traceanalyze compare --table times.csv --baseline "standard spring"
     """
-    from traceanalyze.judge.judging import Judging, compare_csv, compare_document
+    from traceanalyze.judge.judging import Judging
     from traceanalyze.judge.quantity import parse_amount
-    from traceanalyze.report.compare_text import compare_text
+    from traceanalyze.report.compare_run import compare_logs, compare_times
+    from traceanalyze.report.compare_text import compared_text
+    from traceanalyze.report.own_scatter import BookWish
     from traceanalyze.units import parse_measure
 
     if (table is None) == (not setups):
@@ -86,20 +108,48 @@ def compare(
         scatter_df=scatter_df,
         skip=tuple(skip or ()),
     )
-    system = opt.one_of(units, "--units", ("imperial", "metric"))
-    refused: list[str] = []
+    _check_outputs(report, plot, force)
+    wish = BookWish(path=book, vehicle=vehicle)
+    given = measures or list(COMPARE_MEASURES)
+    asked = opt.asked(given, start, window, units, column, speed_unit, time_unit, accel_unit)
     if table is not None:
-        comparisons = compare_csv(table, judging)
+        found = compare_times(table, asked, judging, wish)
     else:
-        from traceanalyze.report.compare_run import compare_logs
-
-        given = measures or list(COMPARE_MEASURES)
-        asked = opt.asked(given, start, window, units, column, speed_unit, time_unit, accel_unit)
-        comparisons, refused = compare_logs(setups or [], asked, judging)
-    complain(refused)
+        found = compare_logs(setups or [], asked, judging, wish)
+    complain(found.refused)
     if json:
-        print_json(compare_document(comparisons))
+        print_json(found.to_dict())
     else:
-        bold = colour_wanted(no_color)
-        print_text("\n\n".join(compare_text(one, system, bold=bold) for one in comparisons))
-    return 1 if refused else 0
+        print_text(compared_text(found, bold=colour_wanted(no_color)))
+    for line in _written(found, report, plot, force):
+        note(line, quiet)
+    return 1 if found.refused else 0
+
+
+def _check_outputs(report: Path | None, plot: Path | None, force: bool) -> None:
+    """Refuse outputs that could not be written before the work that fills them."""
+    if report is None and plot is None:
+        return
+    from traceanalyze.plots.style import picture_kind
+    from traceanalyze.report.files import check_output
+
+    if plot is not None:
+        picture_kind(plot)
+    for path in (report, plot):
+        if path is not None:
+            check_output(path, force=force)
+
+
+def _written(found: Compared, report: Path | None, plot: Path | None, force: bool) -> list[str]:
+    """Write what is asked for and return a line for each file."""
+    lines = []
+    if report is not None:
+        from traceanalyze.report.page import write_compare_page
+
+        write_compare_page(report, found, force=force)
+        lines.append(f"report: {report}")
+    if plot is not None:
+        from traceanalyze.report.compare_pictures import save_comparison_pictures
+
+        lines += [f"picture: {path}" for path in save_comparison_pictures(found, plot, force=force)]
+    return lines

@@ -86,6 +86,6 @@ def second_means_mps(motion: Motion, period_s: float) -> FloatArray:
     place = np.arange(motion.t_s.size)
     mean = np.zeros(motion.t_s.size)
     for start, stop in motion.pieces.tolist():
-        inside = place[start + half : stop - half]
+        inside = place[start + half : max(stop - half, start)]
         mean[inside] = (total[inside + half + 1] - total[inside - half]) / (2 * half + 1)
     return mean

@@ -136,6 +136,20 @@ def gather(setups: Sequence[tuple[str, Iterable[RunSheet]]], skip: Iterable[str]
     return Gathered(launches=_placed(kept[0]), passes=_placed(kept[1]), remarks=tuple(remarks))
 
 
+def without_skipped(sheet: RunSheet, skip: Iterable[str]) -> RunSheet:
+    """Return the sheet of a log without the runs that the rider leaves out (see `gather`)."""
+    wanted = [_skipped(word) for word in skip]
+
+    def kept(kind: type, number: int) -> bool:
+        return not any(_names(entry, sheet, kind, number) for entry in wanted)
+
+    return replace(
+        sheet,
+        launches=tuple(one for one in sheet.launches if kept(Launch, one.number)),
+        passes=tuple(one for one in sheet.passes if kept(Pass, one.number)),
+    )
+
+
 def _launch_utc_s(sheet: RunSheet, launch: Launch) -> float:
     known = launch.start_utc_s == launch.start_utc_s
     return launch.start_utc_s if known else sheet.time_origin_utc_s + launch.start.value
@@ -186,9 +200,12 @@ def _is_skipped(one: Ridden, wanted: Iterable[tuple[str, type, int]]) -> bool:
 
 
 def _fits(one: Ridden, entry: tuple[str, type, int]) -> bool:
-    file, kind, number = entry
-    same_file = file in (one.sheet.path, PurePath(one.sheet.path).name)
-    return same_file and isinstance(one.what, kind) and one.what.number == number
+    return _names(entry, one.sheet, type(one.what), one.what.number)
+
+
+def _names(entry: tuple[str, type, int], sheet: RunSheet, kind: type, number: int) -> bool:
+    """Whether an entry means the run of a kind and number in a log."""
+    return entry[0] in (sheet.path, PurePath(sheet.path).name) and entry[1:] == (kind, number)
 
 
 def _check_skips(wanted: dict[str, tuple[str, type, int]], group: Sequence[Ridden]) -> None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +12,11 @@ from traceanalyze.comparison import Comparison
 from traceanalyze.errors import TraceError
 from traceanalyze.judge.quantity import Amount
 from traceanalyze.judge.runs_csv import MAX_TABLE_BYTES, read_runs
-from traceanalyze.judge.table import compare_rows
+from traceanalyze.judge.scatter import OwnScatter
+from traceanalyze.judge.table import RunTable, compare_rows
 from traceanalyze.parsers.files import opened, standard_input
-from traceanalyze.units import Measure
+from traceanalyze.settings import COMPARE_MEASURES
+from traceanalyze.units import Measure, parse_measure
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +34,8 @@ class Judging:
         The rider's own run-to-run standard deviation of the headline.
     skip : tuple of str
         Runs left out by the rider's word.
+    history : mapping of measure label to OwnScatter
+        The rider's own scatter of earlier days.
     """
 
     baseline: str | None = None
@@ -40,10 +45,25 @@ class Judging:
     scatter: Amount | None = None
     scatter_df: float = 0.0
     skip: tuple[str, ...] = ()
+    history: Mapping[str, OwnScatter] = field(default_factory=dict)
 
 
-def compare_csv(path: str, judging: Judging) -> list[Comparison]:
-    """Return the comparisons of the setups in a CSV table of runs; `-` reads standard input.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WrittenRuns:
+    """A table of times written down by hand, with where it is from."""
+
+    path: str
+    sha256: str
+    table: RunTable
+
+    def measures(self, judging: Judging) -> tuple[Measure, ...]:
+        """Return what may be judged in it: what is asked for and what its rows name."""
+        labels = (COMPARE_MEASURES[0], *self.table.measures)
+        return tuple(dict.fromkeys([*judging.measures, *(parse_measure(label) for label in labels if label)]))
+
+
+def read_written(path: str) -> WrittenRuns:
+    """Return the table of runs in a CSV file; `-` reads standard input.
 
     Raises
     ------
@@ -51,11 +71,24 @@ def compare_csv(path: str, judging: Judging) -> list[Comparison]:
         Naming the table.
     """
     try:
-        table = read_runs(_table_bytes(path))
-        pairs = _table_pairs(table.setups, judging)
+        data = _table_bytes(path)
+        return WrittenRuns(path=path, sha256=hashlib.sha256(data).hexdigest(), table=read_runs(data))
+    except TraceError as error:
+        raise error.at(path) from None
+
+
+def compare_written(written: WrittenRuns, judging: Judging) -> list[Comparison]:
+    """Return the comparisons of the setups in a table of runs.
+
+    Raises
+    ------
+    TraceError
+        Naming the table.
+    """
+    try:
         return [
             compare_rows(
-                table,
+                written.table,
                 baseline=first,
                 changed=other,
                 measures=[measure.label for measure in judging.measures],
@@ -63,11 +96,12 @@ def compare_csv(path: str, judging: Judging) -> list[Comparison]:
                 smallest=judging.smallest,
                 scatter=judging.scatter,
                 scatter_df=judging.scatter_df,
+                history=judging.history,
             )
-            for first, other in pairs
+            for first, other in _table_pairs(written.table.setups, judging)
         ]
     except TraceError as error:
-        raise error.at(path) from None
+        raise error.at(written.path) from None
 
 
 def _table_bytes(path: str) -> bytes:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from traceanalyze import settings
@@ -12,6 +13,7 @@ from traceanalyze.comparison import SHOWN_UNITS, Comparison, Run
 from traceanalyze.errors import SheetError, UsageError, shown
 from traceanalyze.judge.quantity import Amount
 from traceanalyze.judge.rows import COLUMNS, TableRow, checked_rows, column_names
+from traceanalyze.judge.scatter import OwnScatter
 from traceanalyze.judge.several import corrected
 from traceanalyze.judge.verdict import compare_runs
 from traceanalyze.trace import Remark
@@ -140,6 +142,7 @@ def compare_rows(
     smallest: Sequence[Amount] = (),
     scatter: Amount | None = None,
     scatter_df: float = 0.0,
+    history: Mapping[str, OwnScatter] = MappingProxyType({}),
 ) -> Comparison:
     """Return the verdicts on a checked table.
 
@@ -153,6 +156,8 @@ def compare_rows(
         Smallest differences that matter; one without a unit is in the table's. The last that fits a measure holds.
     scatter, scatter_df
         The rider's own scatter of the headline.
+    history : mapping of measure label to OwnScatter
+        The rider's own scatter of earlier days, for measures of which nothing is stated.
     """
     names = _setups(table, baseline, changed)
     default = parse_measure(measures[0]) if measures else parse_measure(settings.COMPARE_MEASURES[0])
@@ -163,14 +168,17 @@ def compare_rows(
         rows = [row for row in by_measure[measure] if row.setup in names]
         unit = _unit(rows, measure)
         matters = [amount.si(unit) for amount in smallest if amount.fits(measure, ordered[0])]
+        own = history.get(measure.label)
+        if scatter is not None and measure == ordered[0]:
+            own = OwnScatter(sd=scatter.si(unit), df=scatter_df)
         result = compare_runs(
             _runs(rows, SHOWN_UNITS[unit], ordered=table.has_order),
             baseline=names[0],
             changed=names[1],
             measure=measure,
             smallest=matters[-1] if matters else None,
-            scatter=scatter.si(unit) if scatter is not None and measure == ordered[0] else None,
-            scatter_df=scatter_df,
+            scatter=own.sd if own else None,
+            scatter_df=own.df if own else 0.0,
             unit_shown=unit,
         )
         verdicts.append(result)

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 INK = "#1a1a1a"
 GRID = "#d0d0d0"
+#: For lines that form a background.
+FAINT = "#8a8a8a"
 #: Font sizes for a sheet held in sunlight.
 TEXT_SIZE = 10
 #: Fixed, so that the same input gives the same bytes.
@@ -63,6 +65,13 @@ def look(k: int) -> Look:
 def plain(label: str) -> str:
     """Return a name as text to be drawn: harmless characters only, never read as mathematics."""
     return shown(label)
+
+
+def halo() -> list[Any]:
+    """Return the effect that keeps small text readable on top of lines: a white rim."""
+    from matplotlib.patheffects import withStroke
+
+    return [withStroke(linewidth=2.2, foreground="white")]
 
 
 def new_figure(width_in: float, height_in: float) -> Figure:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from textwrap import wrap
+from typing import TYPE_CHECKING
 
 from traceanalyze.comparison import SHOWN_UNITS, BandResult, Comparison, CurveComparison, MeasureComparison
 from traceanalyze.errors import shown
@@ -12,6 +13,10 @@ from traceanalyze.report.dotplot import axis_for, dot_lines, interval_line
 from traceanalyze.report.tables import BOLD, PLAIN, table_text
 from traceanalyze.results import round_half_up, uncertainty_decimals
 from traceanalyze.units import SPEED_UNITS, System, speed_unit
+from traceanalyze.vehicle.engine import NO_ENGINE, EngineSpeeds
+
+if TYPE_CHECKING:
+    from traceanalyze.report.compare_run import Compared
 
 WIDTH = 80
 #: Columns for names at the left and means at the right of the dots.
@@ -23,8 +28,28 @@ RULE_WORDS = {
 }
 
 
-def compare_text(comparison: Comparison, system: System = "imperial", *, bold: bool = False) -> str:
-    """Return the whole screen of one comparison."""
+def compared_text(found: Compared, *, bold: bool = False) -> str:
+    """Return the screens of all comparisons; several have a title each, and a word on their being several."""
+    screens = [compare_text(one, found.asked.system, bold=bold, engine=found.engine(one)) for one in found.comparisons]
+    if len(screens) == 1:
+        return screens[0]
+    titles = [f"=== {shown(one.changed)[:36]} against {shown(one.baseline)[:30]}" for one in found.comparisons]
+    parts = [f"{title}\n{screen}" for title, screen in zip(titles, screens, strict=True)]
+    return "\n\n".join([*parts, _wrapped(several_words(len(screens)))])
+
+
+def several_words(count: int) -> str:
+    """Return what has to be said of several comparisons on one page."""
+    return (
+        f"{count} comparisons: each is right by itself 95 times in 100, so the more of them, the likelier that one is "
+        "not; confirm the part you choose with fresh runs."
+    )
+
+
+def compare_text(
+    comparison: Comparison, system: System = "imperial", *, bold: bool = False, engine: EngineSpeeds = NO_ENGINE
+) -> str:
+    """Return the whole screen of one comparison; `engine` adds engine speeds to the ranges of speed."""
     head = comparison.headline
     parts = [_wrapped(head.why, bold=bold), _wrapped(f"Next: {head.next_step}")]
     if any(len(runs) for runs in (head.baseline_runs, head.changed_runs)):
@@ -32,8 +57,8 @@ def compare_text(comparison: Comparison, system: System = "imperial", *, bold: b
     if len(comparison.measures) > 1:
         parts.append(others_text(comparison.measures[1:]))
     if comparison.curves is not None:
-        parts.append(range_text(comparison.curves, system))
-    parts.append(notes_text(comparison))
+        parts.append(range_text(comparison.curves, system, engine))
+    parts.append(notes_text(comparison, engine))
     return "\n\n".join(part for part in parts if part)
 
 
@@ -124,20 +149,30 @@ def _interval(low: float, high: float, one: MeasureComparison) -> str:
     return f"{round_half_up(low / factor, _decimals(one))} to {round_half_up(high / factor, _decimals(one))}"
 
 
-def range_text(curves: CurveComparison, system: System) -> str:
+def range_text(curves: CurveComparison, system: System, engine: EngineSpeeds = NO_ENGINE) -> str:
     """Return where in the range of speeds the difference lies: the sentence and its table."""
     lines = [_wrapped(f"Over the speed range: {curves.sentence}")]
     bands = [*curves.bands, *([curves.total] if curves.total else [])]
     if bands:
-        rows = [[_band_name(band, system, band is curves.total), *_band_cells(band)] for band in bands]
-        lines.append(table_text(["jointly right 95 in 100", "difference", "interval", "verdict"], rows, indent=""))
+        rpm = engine.train is not None
+        rows = [
+            [
+                band_name(band, system, band is curves.total),
+                *_band_cells(band),
+                *([engine.range_text(band.from_mps, band.to_mps)] if rpm else []),
+            ]
+            for band in bands
+        ]
+        head = ["speeds", "difference", "interval", "verdict", *(["rpm"] if rpm else [])]
+        lines += ["All of these intervals hold at once, 95 times in 100", table_text(head, rows, indent="")]
     return "\n".join(lines)
 
 
-def _band_name(band: BandResult, system: System, total: bool) -> str:
+def band_name(band: BandResult, system: System, total: bool) -> str:
+    """Return a range of speeds in shown units."""
     unit = speed_unit(system)
     low, high = (round_half_up(speed / SPEED_UNITS[unit], 0) for speed in (band.from_mps, band.to_mps))
-    return f"{'all: ' if total else ''}{low}-{high} {unit}"
+    return "total" if total else f"{low}-{high} {unit}"
 
 
 def _band_cells(band: BandResult) -> list[str]:
@@ -159,7 +194,7 @@ def plain_words(one: MeasureComparison) -> list[str]:
     return [text]
 
 
-def notes_text(comparison: Comparison) -> str:
+def notes_text(comparison: Comparison, engine: EngineSpeeds = NO_ENGINE) -> str:
     """Return how it was judged, and every remark once; remarks on a measure beside the headline name it."""
     head = comparison.headline
     p = f"p = {head.p_value:.2g}; " if math.isfinite(head.p_value) else ""
@@ -167,6 +202,8 @@ def notes_text(comparison: Comparison) -> str:
     lines += [remark.text for remark in head.remarks]
     for one in comparison.measures[1:]:
         lines += [f"{one.measure}: {remark.text}" for remark in one.remarks if remark.text not in lines]
-    lines += [remark.text for remark in (comparison.curves.remarks if comparison.curves else ())]
+    if comparison.curves is not None:
+        lines += [remark.text for remark in comparison.curves.remarks]
+        lines += [engine.note] if engine.note else []
     lines += plain_words(head)
     return "\n".join(["Notes", *(_wrapped(f"- {shown(line)}", indent="  ") for line in dict.fromkeys(lines))])

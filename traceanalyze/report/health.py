@@ -8,7 +8,7 @@ from typing import Any
 
 from traceanalyze import __version__
 from traceanalyze.errors import shown
-from traceanalyze.measure.quality import LogQuality, log_quality
+from traceanalyze.estimate.quality import LogQuality, log_quality
 from traceanalyze.report.measure_text import FAIR_STDERR_S, GOOD_STDERR_S, damage_text
 from traceanalyze.report.tables import WIDTH, counted, duration_text, listed, wrapped
 from traceanalyze.session import Study

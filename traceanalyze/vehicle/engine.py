@@ -55,6 +55,13 @@ class EngineSpeeds:
         """Return the engine speed at a road speed as `rpm_text` has it; `-` where it is not known."""
         return rpm_text(self.train, speed_mps) if self.train is not None else "-"
 
+    def range_text(self, from_mps: float, to_mps: float) -> str:
+        """Return the engine speeds between two road speeds as text, as far as they are true; `-` where none is."""
+        low, high = self.text(from_mps), self.text(to_mps)
+        if high == "-":
+            return "-"
+        return f"up to {high}" if low in ("-", "0") else f"{low.partition(',')[0]} to {high}"
+
     def known_at(self, speed_mps: float) -> bool:
         """Whether the engine speed at a road speed is surely true: full engagement is stated, and reached."""
         if self.train is None or math.isnan(self.train.engagement_rpm):

@@ -26,7 +26,7 @@ class Alike:
     Attributes
     ----------
     text : (b,) uint8
-    place : (rows, marks) int
+    place : (marks, rows) int
         Where each comma, point and line end stands.
     separator : (width,) int
         Which mark of a line ends each cell.
@@ -42,14 +42,14 @@ class Alike:
     @property
     def rows(self) -> int:
         """Number of lines."""
-        return int(self.place.shape[0])
+        return int(self.place.shape[1])
 
     def cells(self, column: int) -> Cells:
         """Return the cells of one column."""
         at = int(self.separator[column])
-        end = self.place[:, at].copy()
-        dot = self.place[:, at - 1].copy() if self.pattern[at - 1] == _POINT else end
-        start = self.place[:, self.separator[column - 1]] + 1
+        end = self.place[at]
+        dot = self.place[at - 1] if self.pattern[at - 1] == _POINT else end
+        start = self.place[self.separator[column - 1]] + 1
         if not column:
             start[1:] = start[:-1]
             start[0] = PADDING
@@ -74,7 +74,7 @@ def alike(text: NDArray[np.uint8], width: int) -> Alike | None:
     behind[PADDING - 1] = True
     if np.count_nonzero(minus) != np.count_nonzero(behind & minus[1:]):
         return None
-    return Alike(text, mark.reshape(-1, marks), np.flatnonzero(kind[:marks] != _POINT), pattern)
+    return Alike(text, np.ascontiguousarray(mark.reshape(-1, marks).T), np.flatnonzero(kind[:marks] != _POINT), pattern)
 
 
 @dataclass(frozen=True, slots=True)

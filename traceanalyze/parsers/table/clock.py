@@ -54,7 +54,8 @@ class Clock:
     @property
     def moments(self) -> int:
         """Number of times that differ from the one before."""
-        return int((np.diff(self.ns[self.valid]) != 0).sum())
+        known = self.ns if self.valid.all() else self.ns[self.valid]
+        return int(np.count_nonzero(known[1:] != known[:-1]))
 
     def whole_seconds(self) -> bool:
         """Tell whether every time is a whole second."""
@@ -84,8 +85,9 @@ def clock_of(column: Numbers | Texts, name: str, unit: str, with_force: bool) ->
     unit, why = (unit, "") if unit else _unit_by_size(column.value[valid], name, with_force)
     ns, fits = _to_ns(column, _EXPONENT[unit])
     valid &= fits
-    _check_step(ns[valid], name, unit)
-    seconds = _usual_size(ns[valid]) / NS
+    first = ns[:_ROWS_WEIGHED][valid[:_ROWS_WEIGHED]]
+    _check_step(first, name, unit)
+    seconds = _usual_size(first) / NS
     dated = _UNIX_S[0] <= seconds <= _UNIX_S[1]
     if not dated:
         ns = _unrolled(ns, valid, WEEK_NS)
@@ -112,8 +114,8 @@ def _to_ns(column: Numbers, exponent: int) -> tuple[NsArray, NDArray[np.bool_]]:
         places = places[:1]  # one power of ten for all
     shift = exponent - places.astype(np.int64)
     up, down = 10 ** np.clip(shift, 0, 18), 10 ** np.clip(-shift, 0, 18)
-    fits = np.abs(column.mantissa) <= (2**62) // up
-    ns: NsArray = column.mantissa * (up * fits)
+    fits = np.abs(column.mantissa) <= 2**62 // up
+    ns: NsArray = column.mantissa * up if fits.all() else column.mantissa * (up * fits)
     return (ns if (down == 1).all() else (ns + down // 2) // down), fits
 
 

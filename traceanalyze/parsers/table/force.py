@@ -28,7 +28,8 @@ def unit_by_gravity(t_s: FloatArray, axes: Sequence[FloatArray]) -> str:
     """
     if len(axes) < 3:
         return ""
-    known = np.flatnonzero(np.isfinite(t_s) & np.isfinite(sum(axes)))[:_ROWS_WEIGHED]
+    first = slice(_ROWS_WEIGHED)
+    known = np.flatnonzero(np.isfinite(t_s[first] + sum(axis[first] for axis in axes)))
     if not known.size:
         return ""
     second = np.floor(t_s[known] - t_s[known[0]])
@@ -48,8 +49,10 @@ def accelerometer_of(
     Rows newest first are turned round. None when no row has a time and a force.
     """
     measured = [axis for axis in axes if axis is not None]
-    known = np.isfinite(t_s) & np.logical_or.reduce([np.isfinite(axis) for axis in measured])
-    count = int(known.sum())
+    known = np.isfinite(t_s + sum(measured))
+    if not known.all():
+        known = np.isfinite(t_s) & np.logical_or.reduce([np.isfinite(axis) for axis in measured])
+    count = int(np.count_nonzero(known))
     if not count:
         return None, 0
     rows = slice(None) if count == t_s.size else np.flatnonzero(known)

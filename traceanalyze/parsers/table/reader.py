@@ -51,9 +51,10 @@ def read_bytes(data: bytes, source: Source, options: ReadOptions | None = None) 
     clock, clock_words, clock_columns = best_clock(table, choice, options)
     kept = _kept_rows(table, layout, choice, clock, clock_columns)
     origin_ns = _origin_ns(clock, kept)
-    t_s = np.where(clock.valid, (clock.ns - origin_ns) / NS, np.nan)
+    t_s = (clock.ns - origin_ns) / NS
+    t_s[~(clock.valid & kept)] = np.nan
     receiver = read_receiver(table, choice, options, t_s)
-    accelerometer, lost, force_words = _accelerometer(table, choice, options, np.where(kept, t_s, np.nan), receiver)
+    accelerometer, lost, force_words = _accelerometer(table, choice, options, t_s, receiver)
     rows = np.flatnonzero(kept & receiver.present if accelerometer is not None else kept & ~_empty(t_s, receiver))
     if accelerometer is not None:
         rows = rows[updates(t_s[rows], receiver, rows)]

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from traceanalyze.measure.path import grade_pct, heading_deg, travelled_m
+from traceanalyze.estimate.path import grade_pct, heading_deg, travelled_m
 from traceanalyze.trace import FloatArray, Trace, make_trace
 
 RATE_HZ = 10

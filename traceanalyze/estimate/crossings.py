@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from traceanalyze.measure.paths import Paths
+from traceanalyze.estimate.paths import Paths
 from traceanalyze.trace import FloatArray
 
 

@@ -5,7 +5,7 @@ import pytest
 
 from traceanalyze.detect.launches import find_launches
 from traceanalyze.errors import SignalError
-from traceanalyze.measure.launch import measure_launch
+from traceanalyze.estimate.launch import measure_launch
 from traceanalyze.signal.noise import estimate_noise
 from traceanalyze.trace import make_trace
 from traceanalyze.units import parse_measure

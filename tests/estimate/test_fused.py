@@ -8,8 +8,8 @@ import pytest
 
 from traceanalyze.detect.launches import find_launches
 from traceanalyze.errors import SignalError
-from traceanalyze.measure.fused import forward_of, fusing_doubt, measure_launch_alone, measure_launch_fused
-from traceanalyze.measure.launch import measure_launch
+from traceanalyze.estimate.fused import forward_of, fusing_doubt, measure_launch_alone, measure_launch_fused
+from traceanalyze.estimate.launch import measure_launch
 from traceanalyze.results import Launch
 from traceanalyze.signal.accelerometer import ForwardAcceleration, forward_alone, speed_from_rest
 from traceanalyze.signal.noise import SpeedNoise, estimate_noise

@@ -9,12 +9,12 @@ from typing import Final
 import numpy as np
 
 from traceanalyze.errors import SignalError
-from traceanalyze.measure.crossings import distance_at_m
-from traceanalyze.measure.doubts import not_reached
-from traceanalyze.measure.inertial import fused_paths, inertial_paths
-from traceanalyze.measure.launch import Span, measure_launch
-from traceanalyze.measure.paths import Paths
-from traceanalyze.measure.readout import (
+from traceanalyze.estimate.crossings import distance_at_m
+from traceanalyze.estimate.doubts import not_reached
+from traceanalyze.estimate.inertial import fused_paths, inertial_paths
+from traceanalyze.estimate.launch import Span, measure_launch
+from traceanalyze.estimate.paths import Paths
+from traceanalyze.estimate.readout import (
     curve,
     end_marks_s,
     estimate,

@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
-from traceanalyze.measure.crossings import (
+from traceanalyze.estimate.crossings import (
     accel_at_mps2,
     distance_at_m,
     first_time_s,
     first_times_s,
     time_at_distance_s,
 )
-from traceanalyze.measure.paths import Paths
+from traceanalyze.estimate.paths import Paths
 
 
 def parabola(onset_s=0.13, step_s=0.1, accel=2.5):

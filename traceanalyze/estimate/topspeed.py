@@ -8,9 +8,9 @@ from typing import Final, Protocol
 import numpy as np
 
 from traceanalyze.errors import SignalError
-from traceanalyze.measure.limit import limit_near, limiting_speed
-from traceanalyze.measure.path import grade_pct, heading_deg
-from traceanalyze.measure.summit import Summit, draw_summit
+from traceanalyze.estimate.limit import limit_near, limiting_speed
+from traceanalyze.estimate.path import grade_pct, heading_deg
+from traceanalyze.estimate.summit import Summit, draw_summit
 from traceanalyze.results import Estimate, Pass
 from traceanalyze.settings import (
     APPROACH_S,
@@ -147,6 +147,7 @@ def _summit(run: _Run, noise: SpeedNoise, top_s: float, window_s: float) -> Summ
     begin_s = top_s - max(SUMMIT_BEFORE_S, _NEAR * step_s) - 1.5 * window_s
     end_s = top_s + max(SUMMIT_AFTER_S, 0.5 * _NEAR * step_s) + 1.5 * window_s
     near = (run.t_s >= begin_s) & (run.t_s <= end_s)
+    near[max(at - _NEAR, 0) : at + _NEAR] = True
     return draw_summit(run.t_s[near], run.speed_mps[near], replace(noise, period_s=step_s), top_s, window_s)
 
 
@@ -174,7 +175,7 @@ def window_means_mps(summit: Summit, window_s: float) -> FloatArray:
     if part < 1e-9:
         end = way[:, int(whole) :]
     if not end.shape[1]:
-        raise SignalError("the samples about the top are fewer than the window", advice="ask for a shorter window")
+        raise SignalError("the samples around the top do not fill the window", advice="ask for a shorter window")
     return np.asarray((end - way[:, : end.shape[1]]) / window_s)
 
 

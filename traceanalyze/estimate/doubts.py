@@ -6,8 +6,8 @@ from typing import Final
 
 import numpy as np
 
-from traceanalyze.measure.crossings import first_time_s
-from traceanalyze.measure.paths import Paths
+from traceanalyze.estimate.crossings import first_time_s
+from traceanalyze.estimate.paths import Paths
 from traceanalyze.results import Estimate
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray, Remark

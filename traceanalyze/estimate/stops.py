@@ -7,10 +7,10 @@ from typing import Final, Protocol
 import numpy as np
 
 from traceanalyze.errors import SignalError
-from traceanalyze.measure.crossings import distance_at_m, first_time_s
-from traceanalyze.measure.fit import fit_free, fit_start
-from traceanalyze.measure.paths import Paths
-from traceanalyze.measure.readout import ONSET_SHAPE_SD_S, estimate, reached
+from traceanalyze.estimate.crossings import distance_at_m, first_time_s
+from traceanalyze.estimate.fit import fit_free, fit_start
+from traceanalyze.estimate.paths import Paths
+from traceanalyze.estimate.readout import ONSET_SHAPE_SD_S, estimate, reached
 from traceanalyze.results import TimeResult
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray, Trace

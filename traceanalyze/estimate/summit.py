@@ -19,6 +19,7 @@ from typing import Final
 
 import numpy as np
 
+from traceanalyze.errors import SignalError
 from traceanalyze.settings import (
     CORNER_NONE,
     CORNER_RAMPS_S,
@@ -83,6 +84,11 @@ def draw_summit(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise, top_s
         Samples around the top, without missing ones or long gaps; at least four.
     window_s : float
         Length of the mean that is looked for; the grid reaches one and a half of it to either side.
+
+    Raises
+    ------
+    SignalError
+        If the samples do not surround the top.
     """
     level_mps = float(speed_mps.mean())
     model = _model(t_s - top_s, speed_mps - level_mps, noise, window_s)
@@ -105,8 +111,10 @@ def _model(t_s: FloatArray, seen_mps: FloatArray, noise: SpeedNoise, window_s: f
     reach_s = 1.5 * (window_s + noise.period_s) + 0.5
     step_s = max(SUMMIT_GRID_S, window_s / 20)
     grid_s = np.arange(max(t_s[0], -reach_s - SUMMIT_SLOPE_S), min(t_s[-1], reach_s) + 1e-9, step_s)
-    ways = window_s + noise.period_s
-    place_s = np.arange(max(t_s[1], -ways), t_s[-1], max(SUMMIT_CORNER_S, window_s / 60))
+    if grid_s.size < 2:
+        raise SignalError("no samples surround the top", advice="record without gaps")
+    first_s = max(t_s[1], -window_s - noise.period_s)
+    place_s = np.arange(first_s, max(t_s[-1], first_s + 1e-9), max(SUMMIT_CORNER_S, window_s / 60))
     place_s, ramp_s = (both.ravel() for both in np.meshgrid(place_s, CORNER_RAMPS_S))
     bend, grid_bend = _bent(t_s, place_s, ramp_s), _bent(grid_s, place_s, ramp_s)
     return _Model(t_s, seen_mps, covariance, grid_s, place_s - 0.5 * ramp_s, bend, grid_bend)

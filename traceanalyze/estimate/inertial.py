@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traceanalyze.errors import SignalError
-from traceanalyze.measure.paths import DRAWS, Paths
+from traceanalyze.estimate.paths import DRAWS, Paths
 from traceanalyze.signal.accelerometer import ForwardAcceleration
 from traceanalyze.signal.forces import integral
 from traceanalyze.signal.lag import error_covariance

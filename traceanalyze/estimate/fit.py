@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traceanalyze.errors import SignalError
-from traceanalyze.measure.onset import Lanes, Samples, lanes_over, log_posterior
-from traceanalyze.measure.paths import DRAWS, Paths, draw_free, draw_paths
+from traceanalyze.estimate.onset import Lanes, Samples, lanes_over, log_posterior
+from traceanalyze.estimate.paths import DRAWS, Paths, draw_free, draw_paths
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray
 

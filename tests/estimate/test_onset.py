@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from traceanalyze.measure.later import _Model, draw_later
-from traceanalyze.measure.onset import (
+from traceanalyze.estimate.later import _Model, draw_later
+from traceanalyze.estimate.onset import (
     RAMP_S,
     SHAPES,
     Lanes,
@@ -16,7 +16,7 @@ from traceanalyze.measure.onset import (
     move_between,
     predict,
 )
-from traceanalyze.measure.paths import _given_next
+from traceanalyze.estimate.paths import _given_next
 from traceanalyze.signal.noise import SpeedNoise
 
 # state [v, a], step 0.1, F = [[1, 0.1], [0, 1]], Q = 4 [[d^3/3, d^2/2], [d^2/2, d]], R = 0.05^2, prior 0 with

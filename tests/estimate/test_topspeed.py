@@ -11,7 +11,7 @@ import pytest
 from tests.benchmarks.topspeed_accuracy import cell
 from traceanalyze.detect.passes import PassSpan, find_passes
 from traceanalyze.errors import SignalError
-from traceanalyze.measure.topspeed import levelled_off, measure_pass
+from traceanalyze.estimate.topspeed import levelled_off, measure_pass
 from traceanalyze.results import Estimate, Pass
 from traceanalyze.signal.cleaning import clean_speed
 from traceanalyze.signal.noise import SpeedNoise, estimate_noise

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from traceanalyze.measure.pairs import apart_share, direction_remarks, pair_passes
+from traceanalyze.estimate.pairs import apart_share, direction_remarks, pair_passes
 from traceanalyze.results import Estimate, Pass
 
 

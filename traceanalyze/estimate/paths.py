@@ -13,8 +13,8 @@ from typing import Final
 
 import numpy as np
 
-from traceanalyze.measure.later import draw_later, pairs
-from traceanalyze.measure.onset import (
+from traceanalyze.estimate.later import draw_later, pairs
+from traceanalyze.estimate.onset import (
     Lanes,
     Move,
     Samples,

@@ -10,16 +10,16 @@ from typing import Final, Protocol
 import numpy as np
 
 from traceanalyze.errors import SignalError
-from traceanalyze.measure.doubts import (
+from traceanalyze.estimate.doubts import (
     crossing_remarks,
     gap_at,
     log_remarks,
     not_reached,
     start_remarks,
 )
-from traceanalyze.measure.fit import fit_start
-from traceanalyze.measure.paths import Paths
-from traceanalyze.measure.readout import (
+from traceanalyze.estimate.fit import fit_start
+from traceanalyze.estimate.paths import Paths
+from traceanalyze.estimate.readout import (
     ONSET_SHAPE_SD_S,
     curve,
     end_marks_s,
@@ -29,7 +29,7 @@ from traceanalyze.measure.readout import (
     standing_times,
     start_marks_s,
 )
-from traceanalyze.measure.stops import stopping_time
+from traceanalyze.estimate.stops import stopping_time
 from traceanalyze.results import Estimate, Launch, TimeResult
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray, Remark, Trace

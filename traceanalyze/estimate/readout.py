@@ -8,8 +8,14 @@ from typing import Final
 
 import numpy as np
 
-from traceanalyze.measure.crossings import accel_at_mps2, distance_at_m, first_time_s, first_times_s, time_at_distance_s
-from traceanalyze.measure.paths import Paths
+from traceanalyze.estimate.crossings import (
+    accel_at_mps2,
+    distance_at_m,
+    first_time_s,
+    first_times_s,
+    time_at_distance_s,
+)
+from traceanalyze.estimate.paths import Paths
 from traceanalyze.results import Curve, Estimate, TimeResult, speed_grid_mps
 from traceanalyze.settings import CURVE_STEP_MPS, ROLLOUT_M, THRESHOLD_MPS
 from traceanalyze.trace import FloatArray

@@ -19,7 +19,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from traceanalyze.measure.onset import Samples
+from traceanalyze.estimate.onset import Samples
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray
 

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from traceanalyze.errors import SignalError
-from traceanalyze.measure.launch import measure_launch
+from traceanalyze.estimate.launch import measure_launch
 from traceanalyze.signal.noise import SpeedNoise, estimate_noise
 from traceanalyze.trace import make_trace
 from traceanalyze.units import parse_measure
