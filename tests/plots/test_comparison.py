@@ -65,7 +65,7 @@ def test_engine_speeds_above_the_curves(day):
     numbers = np.array([float(label.get_text()) for label in scale.get_xticklabels()])
     # V[km/h] = 0.06 D n R (French decree of 27 March 1979, article 2)
     assert scale.get_xticks() == pytest.approx(0.06 * 1.32 * numbers * (18 / 48) * (15 / 36))
-    assert "from full engagement at 2500 rpm" in figure._supxlabel.get_text()
+    assert "below 2500 rpm clutch or belt slips" in figure._supxlabel.get_text()
 
 
 def test_a_confounded_comparison_shows_no_interval():

@@ -25,7 +25,7 @@ def test_setups_geared_alike_share_a_scale_above_the_higher_engagement():
     # 1e-9: the same arithmetic, but for rounding
     assert [speed * RPM_AT_1_MPS for speed, _ in ticks] == pytest.approx([rpm for _, rpm in ticks], rel=1e-9)
     assert shared.limit_mps() * RPM_AT_1_MPS == pytest.approx(6500)
-    assert "from full engagement at 2700 rpm" in shared.note
+    assert "below 2700 rpm clutch or belt slips" in shared.note
     assert shared.known_at(9.5)  # 2763 rpm
     assert not shared.known_at(9.2)  # 2676 rpm
 

@@ -97,8 +97,9 @@ def engine_speeds(trains: Mapping[str, DriveTrain | None]) -> EngineSpeeds:
 
 def _where_true(train: DriveTrain) -> str:
     if math.isnan(train.engagement_rpm):
-        return "engine speeds by teeth and tyre, true only where clutch or belt does not slip"
-    return f"engine speeds by teeth and tyre, from full engagement at {train.engagement_rpm:.0f} rpm upwards"
+        return "engine speeds follow from teeth and tyre: true only where clutch or belt does not slip"
+    low = f"below {train.engagement_rpm:.0f} rpm"
+    return f"engine speeds follow from teeth and tyre; {low} clutch or belt slips, and none are given"
 
 
 def _round_step(rough: float) -> float:

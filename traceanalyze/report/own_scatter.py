@@ -1,0 +1,96 @@
+"""The rider's own run-to-run scatter from the run book, and in words where it came from."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from traceanalyze.book.history import own_history
+from traceanalyze.book.opening import VARIABLE, book_place
+from traceanalyze.comparison import SHOWN_UNITS
+from traceanalyze.errors import BookError, shown
+from traceanalyze.judge.quantity import shown_unit
+from traceanalyze.judge.scatter import OwnScatter
+from traceanalyze.results import round_half_up
+from traceanalyze.session import Asked
+from traceanalyze.trace import Remark
+from traceanalyze.units import Measure, System
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BookWish:
+    """Which run book is asked for its scatter, and of which machine; None where nothing was said."""
+
+    path: Path | None = None
+    vehicle: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class History:
+    """The rider's own scatter by the labels of measures, and a remark on where it is from; empty without a book."""
+
+    scatter: Mapping[str, OwnScatter] = field(default_factory=dict)
+    remarks: tuple[Remark, ...] = ()
+
+
+def history_for(
+    wish: BookWish,
+    measures: Sequence[Measure],
+    asked: Asked,
+    *,
+    stated_vehicle: str = "",
+    without: Collection[str] = (),
+) -> History:
+    """Return the scatter that the wished book knows; without a wish, that of the book which the environment names.
+
+    No other book is ever looked at. One that only the environment names may be missing or of other machines: it is
+    then not used, and a remark says why.
+
+    Parameters
+    ----------
+    measures : sequence of Measure
+    stated_vehicle : str
+        Machine that a day sheet names; the wish comes before it.
+    without : collection of str
+        SHA-256 of the logs that are judged: never their own yardstick.
+
+    Raises
+    ------
+    BookError
+        If the wished book cannot be used.
+    """
+    if wish.path is None and not os.environ.get(VARIABLE):
+        return History()
+    path = book_place(wish.path)
+    vehicle = wish.vehicle or stated_vehicle or None
+    try:
+        known = own_history(
+            path,
+            measures,
+            vehicle=vehicle,
+            start_rule=asked.start_rule,
+            window=asked.window.label,
+            without=without,
+        )
+    except BookError as error:
+        if wish.path is not None:
+            raise
+        text = f"the run book that {VARIABLE} names was not used: {error.reason}"
+        return History(remarks=(Remark("book-not-used", f"{text}; {error.advice}" if error.advice else text),))
+    return History(scatter=known, remarks=(_source(path, measures, known, asked.system),))
+
+
+def _source(path: Path, measures: Sequence[Measure], known: Mapping[str, OwnScatter], system: System) -> Remark:
+    place = f"the run book {shown(path)}"
+    if not known:
+        return Remark("scatter-from-book", f"{place} has no other runs that repeat: the usual scatter stands in")
+    said = [scatter_words(measure, known[measure.label], system) for measure in measures if measure.label in known]
+    return Remark("scatter-from-book", f"your own scatter of other runs, from {place}: {', '.join(said)}")
+
+
+def scatter_words(measure: Measure, own: OwnScatter, system: System) -> str:
+    """Return a scatter as `0-30 mph 0.07 s (12 degrees of freedom)`."""
+    unit = shown_unit(measure, system)
+    return f"{measure.label} {round_half_up(own.sd / SHOWN_UNITS[unit], 2)} {unit} ({own.df:g} degrees of freedom)"
