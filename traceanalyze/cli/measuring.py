@@ -84,12 +84,13 @@ def _check_outputs(names: Sequence[str], wanted: Wanted) -> None:
 
 
 def _draw(studies: Sequence[Study], asked: Asked, wanted: Wanted) -> None:
-    from traceanalyze.report.page import write_measure_page
-    from traceanalyze.report.pictures import save_drive_pictures
-
     if wanted.plot is not None:
+        from traceanalyze.report.pictures import save_drive_pictures
+
         for path in save_drive_pictures(studies, wanted.plot, asked, force=wanted.force):
             note(f"picture: {path}", wanted.quiet)
     if wanted.report is not None:
+        from traceanalyze.report.page import write_measure_page
+
         write_measure_page(wanted.report, studies, asked, force=wanted.force)
         note(f"report: {wanted.report}", wanted.quiet)

@@ -46,9 +46,8 @@ def draw_ride(ax: Axes, trace: Trace, sheet: RunSheet, system: System) -> Axes:
     ax.set_ylim(0, (1.22 if sheet.passes else 1.08) * top)
     _mark_launches(ax, sheet.launches, time)
     _mark_passes(ax, sheet.passes, time, SPEED_UNITS[unit])
-    title = f"{plain(_short(sheet.path))}: speed over the ride" + (
-        " (triangle: launch; bar: sustained speed of a pass)" if sheet.launches or sheet.passes else ""
-    )
+    told = " (▲ launch, ▬ sustained speed of a pass)" if sheet.launches or sheet.passes else ""
+    title = f"{plain(_short(sheet.path))}: speed over the ride{told}"
     return dress(ax, title=title, xlabel=time.label, ylabel=f"speed [{unit}]")
 
 
@@ -87,8 +86,11 @@ def draw_launches(ax: Axes, launches: Sequence[Launch], system: System, start_ru
     ax.set_ylim(0, None)
     if drawn:
         ends = [float(np.nanmax(launch.curve.time_s)) for launch in drawn if launch.curve is not None]
-        ax.set_xlim(None, min(max(ends), LONGEST_SHARE * float(np.median(ends))) * 1.03)
-        ax.legend(loc="lower right", frameon=True, framealpha=0.85, edgecolor="none", ncols=2, handlelength=3.5)
+        right_s = 1.03 * min(max(ends), LONGEST_SHARE * float(np.median(ends)))
+        begins = [float(np.nanmin(launch.curve.time_s)) for launch in drawn if launch.curve is not None]
+        ax.set_xlim(min(begins) - 0.02 * right_s, right_s)
+        columns = 2 if 3 < len(drawn) <= MOST_TOLD_APART else 1
+        ax.legend(loc="lower right", framealpha=0.85, edgecolor="none", ncols=columns, handlelength=3.5)
     title = "each launch since its start mark (clock starts after 0.3048 m = 1 ft of rolling)"
     return dress(ax, title=title, xlabel="time since the start mark [s]", ylabel=f"speed [{unit}]")
 
@@ -131,4 +133,5 @@ def _draw_launch(
 
 
 def _short(path: str) -> str:
-    return path.replace("\\", "/").rsplit("/", 1)[-1][-60:]
+    name = path.replace("\\", "/").rsplit("/", 1)[-1]
+    return name if len(name) <= 40 else f"…{name[-39:]}"
