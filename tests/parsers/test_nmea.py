@@ -189,7 +189,6 @@ def test_nothing_but_void_fixes_is_refused_with_their_number() -> None:
         ("GPRMC,120000.00,A,5100.0,N,00030.0,E,10.0", "malformed"),
         ("GPGGA,120000.00,5100.0,N,00030.0,E,1,08,0.9,100.0,F,47.0,M,,", "malformed"),
         ("GPGGA,120000.00,5100.0,N,00030.0,E,1,08,0.9,--1.0,M,47.0,M,,", "malformed"),
-        ("GPVTG,090.0,T,,M,10.0,K,,K,A", "malformed"),
         ("GPRMC,240000.00,A,5100.0,N,00030.0,E,10.0,90.0,170526,,,A", "out_of_range"),
         ("GPRMC,120060.00,A,5100.0,N,00030.0,E,10.0,90.0,170526,,,A", "out_of_range"),
         ("GPRMC,126000.00,A,5100.0,N,00030.0,E,10.0,90.0,170526,,,A", "out_of_range"),
@@ -205,6 +204,29 @@ def test_a_sentence_with_one_wrong_field_is_left_out_whole(body: str, kind: str)
     trace = read_lines([rmc("115959.00"), *[sentence(body)] * 40])
     assert dict(trace.tally) == {kind: 40}
     assert trace.points == 1
+
+
+@pytest.mark.parametrize(
+    ("body", "kind"),
+    [
+        ("GPVTG,090.0,T,,M,10.0,K,,K,A", "malformed"),
+        ("GPVTG,090.0,T,,M,nan,N,,K,A", "malformed"),
+        ("GPVTG,090.0,T,,M,10.0", "malformed"),
+        ("GPVTG,361.0,T,,M,10.0,N,,K,A", "out_of_range"),
+    ],
+)
+def test_a_vtg_with_one_wrong_field_states_no_speed(body: str, kind: str) -> None:
+    trace = read_lines([gga("115959.00"), sentence(body), gga("120000.00"), vtg()])
+    assert dict(trace.tally) == {kind: 1}
+    assert np.isnan(trace.speed_mps[0])
+    assert trace.speed_mps[1] == 10 * KNOT
+
+
+def test_vtg_far_on_in_a_log_is_read_where_rmc_is_lost() -> None:
+    lines = ride(3000)
+    lost = [2000, 2001, 2999]
+    trace = read_lines(line for k, line in enumerate(lines) if k % 3 or k // 3 not in lost)
+    assert same(trace, read_lines(lines))
 
 
 def test_arabic_digits_are_no_digits() -> None:

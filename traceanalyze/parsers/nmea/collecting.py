@@ -24,7 +24,7 @@ from traceanalyze.parsers.nmea.framing import (
 )
 from traceanalyze.parsers.nmea.layouts import Layout, sort_by_layout
 from traceanalyze.parsers.nmea.lines import Lines, find_lines
-from traceanalyze.parsers.nmea.sentences import KINDS, RMC, kinds_of, reach_of, read_fields
+from traceanalyze.parsers.nmea.sentences import KINDS, RMC, VTG, Reading, kinds_of, reach_of, read_fields
 
 Rows = dict[str, NDArray[Any]]
 
@@ -71,18 +71,24 @@ class Batch:
         The kind of each.
     columns : mapping
         For each kind that occurs, the columns of its sentences in the same order: those of `Reading`, `void`, and
-        `talker`, the two letters as one number.
+        `talker`, the two letters as one number. For VTG, which is seldom needed, only where each is to be read:
+        `block`, `begin` and `end`.
+    blocks : mapping
+        The blocks that sentences to be read are in, by number.
     """
 
     kinds: ByteArray
     columns: Mapping[int, Mapping[str, NDArray[Any]]]
+    blocks: Mapping[int, Block] = field(default_factory=dict)
 
     def split(self, place: int) -> tuple[Batch, Batch]:
         """Return the first `place` sentences and the others."""
         counts = np.bincount(self.kinds[:place], minlength=KINDS.stop).tolist()
         before = {k: {n: v[: counts[k]] for n, v in columns.items()} for k, columns in self.columns.items()}
         after = {k: {n: v[counts[k] :] for n, v in columns.items()} for k, columns in self.columns.items()}
-        return Batch(self.kinds[:place], before), Batch(self.kinds[place:], after)
+        needed = set(after[VTG]["block"].tolist()) if VTG in after else set()
+        blocks = {number: block for number, block in self.blocks.items() if number in needed}
+        return Batch(self.kinds[:place], before, self.blocks), Batch(self.kinds[place:], after, blocks)
 
     def joined(self, later: Batch) -> Batch:
         """Return these sentences and the later ones."""
@@ -90,7 +96,18 @@ class Batch:
         for kind, added in later.columns.items():
             own = columns.get(kind)
             columns[kind] = {n: np.concatenate((own[n], v)) for n, v in added.items()} if own else added
-        return Batch(np.concatenate((self.kinds, later.kinds)), columns)
+        return Batch(np.concatenate((self.kinds, later.kinds)), columns, {**self.blocks, **later.blocks})
+
+    def read_later(self, rows: IndexArray) -> Iterator[tuple[IndexArray, Reading]]:
+        """Yield what VTG sentences in these rows say, block by block, and which of the rows are meant."""
+        places = self.columns[VTG]
+        for number, block in self.blocks.items():
+            which = np.flatnonzero(places["block"][rows] == number)
+            if which.size:
+                begin, end = (places[name][rows[which]] for name in ("begin", "end"))
+                sentences = find_sentences(block, _ranges(begin, end))
+                fields = Fields(sentences, np.searchsorted(sentences.begin, begin), reach_of(VTG))
+                yield which, read_fields(VTG, fields)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,13 +137,15 @@ class Sieve:
     right: Counter[int] = field(default_factory=Counter)
     wrong: Counter[int] = field(default_factory=Counter)
     lengths: Counter[tuple[int, int]] = field(default_factory=Counter)
+    _blocks: int = 0
     _bare: Counter[bytes] = field(default_factory=Counter)
     _proprietary: set[bytes] = field(default_factory=set)
 
     def batches(self, chunks: Iterable[bytes]) -> Iterator[Batch]:
         """Yield what the sentences of a log say, block by block."""
-        for pieces in whole_lines(chunks):
-            yield _in_order(self._pieces(make_block(*pieces)))
+        for self._blocks, pieces in enumerate(whole_lines(chunks)):
+            block = make_block(*pieces)
+            yield _in_order(self._pieces(block), {self._blocks: block})
         for tag, count in self._bare.items():  # meant without a checksum only if it never has one
             self.tally["truncated"] += count if tag[:8] in self._proprietary else 0
 
@@ -135,7 +154,7 @@ class Sieve:
         lines = find_lines(block)
         kind = kinds_of(lines.tags)
         layouts = [] if lines.odd_begin.size > lines.begin.size else list(_by_layout(block, lines, kind))
-        rare = kind > 0
+        rare = (kind > 0) & (kind != VTG)
         for _, rows, _ in layouts:
             rare[rows] = False
         begin = np.concatenate((lines.odd_begin, lines.begin[rare] - 1))
@@ -147,6 +166,8 @@ class Sieve:
             (number, self._piece(number, layout, lines.begin[rows], lines.tags[rows[:1]]))
             for number, rows, layout in layouts
         ]
+        vtg = np.flatnonzero(kind == VTG)
+        pieces.append((VTG, self._unread(lines.begin[vtg], lines.star[vtg] + 3, lines.tags[vtg])))
         if begin.size:
             pieces += self._sentence_by_sentence(find_sentences(block, _ranges(begin, end)))
         return pieces
@@ -157,9 +178,15 @@ class Sieve:
         self._count_damage(sentences, kind, trusted)
         for number in KINDS:
             rows = np.flatnonzero((kind == number) & trusted)
-            if rows.size:
+            if rows.size and number == VTG:
+                yield number, self._unread(sentences.begin[rows], sentences.end[rows] + 3, sentences.tags[rows])
+            elif rows.size:
                 fields = Fields(sentences, rows, reach_of(number))
                 yield number, self._piece(number, fields, sentences.begin[rows], sentences.tags[rows])
+
+    def _unread(self, begin: IndexArray, end: IndexArray, tags: WordArray) -> _Piece:
+        columns = {"begin": begin, "end": end, "block": np.array([self._blocks]), "talker": tags.astype(np.uint16)}
+        return _Piece(begin, columns)
 
     def _piece(self, number: int, fields: Fields, begin: IndexArray, tags: WordArray) -> _Piece:
         """Return what sentences of one kind say; those that say it wrongly are counted and left out."""
@@ -214,7 +241,7 @@ def whole_lines(chunks: Iterable[bytes]) -> Iterator[list[bytes | memoryview]]:
 
 def _by_layout(block: Block, lines: Lines, kind: ByteArray) -> Iterator[tuple[int, IndexArray, Layout]]:
     for number in KINDS:
-        rows = np.flatnonzero(kind == number)
+        rows = np.flatnonzero(kind == number) if number != VTG else np.zeros(0, np.intp)
         for which, layout in sort_by_layout(block, lines.begin[rows], lines.star[rows]):
             yield number, rows[which], layout
 
@@ -227,18 +254,18 @@ def _ranges(begin: IndexArray, end: IndexArray) -> IndexArray:
     return steps + np.arange(steps.size)
 
 
-def _in_order(pieces: list[tuple[int, _Piece]]) -> Batch:
+def _in_order(pieces: list[tuple[int, _Piece]], blocks: Mapping[int, Block]) -> Batch:
     """Return the sentences of all pieces in the order of the log."""
     columns: dict[int, Rows] = {}
     begins, kinds = [np.zeros(0, np.intp)], [np.zeros(0, np.uint8)]
     for number in KINDS:
-        of_kind = [piece for kind, piece in pieces if kind == number]
+        of_kind = [piece for kind, piece in pieces if kind == number and piece.begin.size]
         if of_kind:
             begin = np.concatenate([piece.begin for piece in of_kind])
             columns[number] = _scattered(of_kind, begin)
             begins.append(begin)
             kinds.append(np.full(begin.size, number, np.uint8))
-    return Batch(np.concatenate(kinds)[np.argsort(np.concatenate(begins), kind="stable")], columns)
+    return Batch(np.concatenate(kinds)[np.argsort(np.concatenate(begins), kind="stable")], columns, blocks)
 
 
 def _scattered(pieces: list[_Piece], begin: IndexArray) -> Rows:
@@ -265,4 +292,4 @@ def nothing_of(kind: int) -> Rows:
     """Return the columns of a kind of which there is no sentence."""
     none: IndexArray = np.zeros(0, np.intp)
     reading = read_fields(kind, Fields(find_sentences(make_block()), none, reach_of(kind)))
-    return {**reading.columns, "void": reading.void, "talker": np.zeros(0, np.uint16)}
+    return {**reading.columns, "void": reading.void, "talker": np.zeros(0, np.uint16), "block": none}

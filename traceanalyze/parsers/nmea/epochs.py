@@ -32,6 +32,8 @@ _EQUAL_S: Final = 1e-6
 _MOST_HELD: Final = 20_000
 #: Two speeds of one epoch disagree when they differ by more than this [m/s]: rounding to 0.1 kn explains 0.05.
 _SPEEDS_AGREE_MPS: Final = 0.3
+#: Epochs in which RMC and VTG are compared; after them, VTG is read only where RMC leaves the speed open.
+_MOST_COMPARED: Final = 500
 #: Where the kinds of sentences with a time stand in order of trust for time, and for position.
 _TIMED: Final = (RMC, GGA, GNS, GLL)
 _PLACED: Final = (GGA, GNS, RMC, GLL)
@@ -111,7 +113,8 @@ class Joiner:
 
     def _joined(self, batch: Batch, epoch: IndexArray) -> Rows:
         """Return the rows of whole epochs, numbered from 0."""
-        batch = Batch(batch.kinds, {kind: batch.columns.get(kind) or nothing_of(kind) for kind in KINDS})
+        columns = {kind: batch.columns.get(kind) or nothing_of(kind) for kind in KINDS}
+        batch = Batch(batch.kinds, columns, batch.blocks)
         table = _Table(batch, epoch)
         rmc = batch.columns[RMC]
         admitted = self.admission(batch, table.chosen[GGA][table.epoch_of(RMC)]) | rmc["void"]
@@ -122,13 +125,15 @@ class Joiner:
         self.tally["void_fix"] += table.void_fixes(usable) + int((silenced & usable).sum())
         self.tally["duplicate"] += int(table.repeats()[usable].sum())
         self.values_repeated += table.changed_repeats()
-        columns = self._columns(table, silenced)
-        return columns if usable.all() else {name: values[usable] for name, values in columns.items()}
+        rows = self._columns(table, silenced)
+        return rows if usable.all() else {name: values[usable] for name, values in rows.items()}
 
     def _columns(self, table: _Table, silenced: BoolArray) -> Rows:
         """Return the columns of all epochs; VTG counts only where no RMC says that there is no fix."""
-        speed_mps, other_mps = table.column(RMC, "speed_mps"), table.column(VTG, "speed_mps")
-        course_deg, other_deg = table.column(RMC, "course_deg"), table.column(VTG, "course_deg")
+        speed_mps, course_deg = table.column(RMC, "speed_mps"), table.column(RMC, "course_deg")
+        wanted = np.isnan(speed_mps) & ~silenced
+        wanted[: max(_MOST_COMPARED - self.speeds_compared, 0)] = True
+        other_mps, other_deg = self._read_vtg(table, wanted)
         other_mps[silenced] = other_deg[silenced] = np.nan
         gap_mps = np.abs(speed_mps - other_mps)
         self.speeds_compared += int(np.isfinite(gap_mps).sum())
@@ -146,24 +151,41 @@ class Joiner:
             "spare": np.all([table.chosen[kind] < 0 for kind in (RMC, GGA, GNS)], axis=0) & np.isnan(other_mps),
         }
 
+    def _read_vtg(self, table: _Table, wanted: BoolArray) -> tuple[FloatArray, FloatArray]:
+        """Return speed and course of the VTG of some epochs; NaN where there is none, or it is void or malformed."""
+        speed_mps, course_deg = np.full((2, table.size), np.nan)
+        epochs = np.flatnonzero(wanted & (table.chosen[VTG] >= 0))
+        for which, reading in table.batch.read_later(table.chosen[VTG][epochs]) if epochs.size else ():
+            bad = reading.malformed | reading.outside
+            self.tally["malformed"] += int(reading.malformed.sum())
+            self.tally["out_of_range"] += int(reading.outside.sum())
+            good = epochs[which[~(bad | reading.void)]]
+            speed_mps[good] = reading.columns["speed_mps"][~(bad | reading.void)]
+            course_deg[good] = reading.columns["course_deg"][~(bad | reading.void)]
+        return speed_mps, course_deg
+
 
 class _Table:
     """Sentences by kind and epoch.
 
     Attributes
     ----------
+    batch : Batch
+        All of them.
+    size : int
+        How many epochs there are.
     chosen : mapping of int to (epochs,) int
         For each kind the number of the sentence used in each epoch: the first usable one; -1 where there is none.
     """
 
     def __init__(self, batch: Batch, epoch: IndexArray) -> None:
-        self._batch = batch
+        self.batch = batch
         self._epoch: dict[int, IndexArray] = {kind: epoch[batch.kinds == kind] for kind in KINDS}
         self._again: dict[int, IndexArray] = {kind: self._repeated(kind) for kind in (*_TIMED, VTG)}
         self.size = int(epoch[-1]) + 1
         self.chosen: dict[int, IndexArray] = {}
         for kind in KINDS:
-            self.choose(kind, ~batch.columns[kind]["void"])
+            self.choose(kind, ~batch.columns[kind]["void"] if kind != VTG else batch.columns[VTG]["block"] >= 0)
         self.choose(GLL, ~batch.columns[GLL]["void"] & np.isfinite(batch.columns[GLL]["time_s"]))
         self._hand_on_surplus()
 
@@ -180,7 +202,7 @@ class _Table:
     def has_void(self, kind: int) -> BoolArray:
         """Whether each epoch has a sentence of a kind that states that there is no fix."""
         found = np.zeros(self.size, bool)
-        found[self._epoch[kind][self._batch.columns[kind]["void"]]] = True
+        found[self._epoch[kind][self.batch.columns[kind]["void"]]] = True
         return found
 
     def repeats(self) -> IndexArray:
@@ -194,7 +216,7 @@ class _Table:
 
     def changed_repeats(self) -> int:
         """Return how many RMC have the time of the one before, but other values."""
-        again, rmc = self._again[RMC], self._batch.columns[RMC]
+        again, rmc = self._again[RMC], self.batch.columns[RMC]
         again = again[~rmc["void"][again]]
         return int((rmc["speed_mps"][again] != rmc["speed_mps"][again - 1]).sum())
 
@@ -205,8 +227,8 @@ class _Table:
         run = np.cumsum(np.diff(usable, prepend=usable[0]))
         most = np.zeros(int(run[-1]) + 1, np.intp)
         for kind in _TIMED:
-            epoch, talker = self._epoch[kind], self._batch.columns[kind]["talker"]
-            rows = np.flatnonzero(~usable[epoch] & self._batch.columns[kind]["void"])
+            epoch, talker = self._epoch[kind], self.batch.columns[kind]["talker"]
+            rows = np.flatnonzero(~usable[epoch] & self.batch.columns[kind]["void"])
             for name in np.unique(talker[rows]):
                 of_one = run[epoch[rows[talker[rows] == name]]]
                 most = np.maximum(most, np.bincount(of_one, minlength=most.size))
@@ -214,20 +236,19 @@ class _Table:
 
     def _repeated(self, kind: int) -> IndexArray:
         """Return the sentences of a kind that follow one of the same talker in the same epoch."""
-        epoch, talker = self._epoch[kind], self._batch.columns[kind]["talker"]
+        epoch, talker = self._epoch[kind], self.batch.columns[kind]["talker"]
         return np.flatnonzero((epoch[1:] == epoch[:-1]) & (talker[1:] == talker[:-1])) + 1
 
     def _hand_on_surplus(self) -> None:
         """Give a second VTG to the next epoch when that has none: its burst begins with it, or its RMC was lost."""
         surplus = self._again[VTG]
-        surplus = surplus[~self._batch.columns[VTG]["void"][surplus]]
         surplus = surplus[self._epoch[VTG][surplus] + 1 < self.size]
         surplus = surplus[self.chosen[VTG][self._epoch[VTG][surplus] + 1] < 0]
         self.chosen[VTG][self._epoch[VTG][surplus] + 1] = surplus
 
     def column(self, kind: int, name: str) -> FloatArray:
         """Return a column of a kind for each epoch; NaN where it has none (-1 for `quality`, also NaN for `day`)."""
-        values, rows = self._batch.columns[kind][name], self.chosen[kind]
+        values, rows = self.batch.columns[kind][name], self.chosen[kind]
         known = rows >= 0
         if known.all():
             found = values[rows].astype(float, copy=False)
