@@ -82,3 +82,11 @@ def test_a_motorway_drive_has_a_few_stretches(open_data: Path) -> None:
     spans = find_passes(trace, noise_of(trace))
     # looked at on paper: stretches about 1040, 1650, 1810 and 2235 s, none of the town drives before 880 s
     assert [round(trace.t_s[span.top], -1) for span in spans] == [1040, 1650, 1810, 2240]
+
+
+def test_a_piece_shorter_than_a_second_is_passed_over() -> None:
+    trace = make_trace(
+        np.r_[np.arange(6) * 0.1, 60 + np.arange(60) * 0.1], speed_mps=np.r_[np.full(6, 30.0), np.full(60, 20.0)]
+    )
+    (span,) = find_passes(trace, noise_of(trace))
+    assert span.first >= 6

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tests.benchmarks.topspeed_accuracy import cell
 from traceanalyze.detect.passes import PassSpan, find_passes
@@ -254,3 +256,27 @@ def test_where_a_log_thins_out_the_uncertainty_grows() -> None:
     one = measure_pass(trace, PassSpan(18, 22, 24), white(1, 0.05), SECOND)
     assert one.sustained.stderr > 0.1
     assert abs(one.sustained.value - best_window(33.08, 1.0)[0]) < 3 * one.sustained.stderr
+
+
+@given(st.integers(0, 2**32 - 1), st.sampled_from(["even", "ragged", "holed"]), st.integers(4, 120))
+@settings(max_examples=60, deadline=None)
+def test_any_log_gives_a_finite_pass_or_a_refusal(seed: int, clock: str, n: int) -> None:
+    rng = np.random.default_rng(seed)
+    steps = {
+        "even": np.full(n, rng.choice([0.04, 0.1, 1.0, 60.0])),
+        "ragged": rng.exponential(1.0, n) + 1e-3,
+        "holed": rng.choice([0.1, 1.0, 10.0, 300.0], n),
+    }[clock]
+    speed_mps = np.abs(np.cumsum(rng.normal(0, 2, n)) + rng.choice([0.0, 20.0]))
+    speed_mps[rng.random(n) < rng.choice([0.0, 0.3])] = np.nan
+    trace = make_trace(np.cumsum(steps), speed_mps=speed_mps)
+    noise = white(1 / float(np.median(steps)), 0.05)
+    for span in find_passes(trace, noise):
+        for window in (SECOND, Window(length_m=100.0), Window(duration_s=60.0)):
+            try:
+                one = measure_pass(trace, span, noise, window)
+            except SignalError:
+                continue
+            assert np.isfinite([one.sustained.value, one.sustained.stderr, one.held_s, one.window_m]).all()
+            assert one.sustained.stderr > 0
+            assert 0 <= one.held_s <= trace.duration_s + 1e-6

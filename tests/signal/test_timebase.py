@@ -58,6 +58,11 @@ def test_a_log_that_changes_its_rate_is_not_torn_apart() -> None:
     assert timebase(t_s, np.zeros(t_s.size, int)).runs.tolist() == [[0, 260], [260, 280]]
 
 
+def test_a_clock_of_two_far_apart_steps_has_one_of_them_as_period() -> None:
+    # their mean, 150.05 s, is no step of this clock
+    assert nominal_period_s(np.array([0, 0.1, 300.1]), np.zeros(3, int)) == pytest.approx(0.1, abs=1e-9)
+
+
 def test_real_gaps(open_data) -> None:
     import pandas as pd
 

@@ -36,6 +36,8 @@ from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray, IntArray
 
 _SEED: Final = 19_730
+#: Most moments of a grid and most places of a corner; logs that sample once a minute would ask for thousands.
+_MOMENTS: Final = 250
 #: How little is known of speed and acceleration at the first sample [m/s, m/s^2].
 _START_SD: Final = (10.0, 4.0)
 
@@ -109,12 +111,13 @@ def _model(t_s: FloatArray, seen_mps: FloatArray, noise: SpeedNoise, window_s: f
     covariance = noise.slow_mps**2 * np.exp(-np.abs(t_s[:, None] - t_s) / noise.slow_tau_s)
     covariance[np.diag_indices(t_s.size)] += noise.white_mps**2 / many
     reach_s = 1.5 * (window_s + noise.period_s) + 0.5
-    step_s = max(SUMMIT_GRID_S, window_s / 20)
-    grid_s = np.arange(max(t_s[0], -reach_s - SUMMIT_SLOPE_S), min(t_s[-1], reach_s) + 1e-9, step_s)
+    begin_s, end_s = max(t_s[0], -reach_s - SUMMIT_SLOPE_S), min(t_s[-1], reach_s)
+    grid_s = np.arange(begin_s, end_s + 1e-9, max(SUMMIT_GRID_S, window_s / 20, (end_s - begin_s) / _MOMENTS))
     if grid_s.size < 2:
         raise SignalError("no samples surround the top", advice="record without gaps")
     first_s = max(t_s[1], -window_s - noise.period_s)
-    place_s = np.arange(first_s, max(t_s[-1], first_s + 1e-9), max(SUMMIT_CORNER_S, window_s / 60))
+    last_s = max(t_s[-1], first_s + 1e-9)
+    place_s = np.arange(first_s, last_s, max(SUMMIT_CORNER_S, window_s / 60, (last_s - first_s) / _MOMENTS))
     place_s, ramp_s = (both.ravel() for both in np.meshgrid(place_s, CORNER_RAMPS_S))
     bend, grid_bend = _bent(t_s, place_s, ramp_s), _bent(grid_s, place_s, ramp_s)
     return _Model(t_s, seen_mps, covariance, grid_s, place_s - 0.5 * ramp_s, bend, grid_bend)

@@ -30,6 +30,8 @@ from traceanalyze.signal.timebase import breaks
 from traceanalyze.trace import FloatArray, Remark, Trace
 from traceanalyze.units import Window
 
+#: Slower than this no length of road is timed [m/s].
+_CRAWL_MPS: Final = 0.1
 #: Samples to either side of a top that tell its surroundings.
 _NEAR: Final = 6
 
@@ -136,7 +138,7 @@ def _rough_top(run: _Run, window: Window, begin_s: float, end_s: float) -> tuple
 
 def _duration_s(window: Window, speed_mps: float) -> float:
     """How long the window lasts at a speed [s]."""
-    return window.duration_s if window.duration_s == window.duration_s else window.length_m / speed_mps
+    return window.duration_s if window.duration_s == window.duration_s else window.length_m / max(speed_mps, _CRAWL_MPS)
 
 
 def _summit(run: _Run, noise: SpeedNoise, top_s: float, window_s: float) -> Summit:
