@@ -9,9 +9,9 @@ PACKAGE = Path(__file__).resolve().parents[1] / "traceanalyze"
 
 #: Rooms from top to bottom; a room may import what stands above it, never below.
 ROOMS = (
-    "errors", "units", "trace", "results", "settings", "comparison", "parsers", "signal", "detect", "estimate",
-    "vehicle", "judge", "simulate", "prepare", "session", "sheet", "setups", "book", "plots", "report", "library", "__init__",
-    "cli", "__main__",
+    "errors", "rounding", "units", "trace", "results", "settings", "comparison", "parsers", "signal", "detect",
+    "estimate", "vehicle", "judge", "simulate", "prepare", "session", "sheet", "setups", "book", "plots", "report",
+    "library", "__init__", "cli", "__main__",
 )  # fmt: skip
 #: Rooms that may also be imported from above the line they stand on, with the reason.
 EXCEPTIONS = {

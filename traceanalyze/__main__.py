@@ -1,7 +1,13 @@
 """The program: `traceanalyze` and `python -m traceanalyze`."""
 
 import os
+import os
 import sys
+
+#: The matrices here are small: several threads on one of them cost far more than they save, and a day's logs are read
+#: by several processes anyway. To be set before numpy is loaded.
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
 
 
 def main() -> None:

@@ -6,6 +6,7 @@ JSON contract, SI units) and `to_frame` (pandas).
 
 from __future__ import annotations
 
+import html
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -13,44 +14,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from traceanalyze.trace import FloatArray, Remark
+from traceanalyze.rounding import JSON_DECIMALS as JSON_DECIMALS
+from traceanalyze.rounding import number as number
+from traceanalyze.rounding import round_half_up as round_half_up
+from traceanalyze.rounding import uncertainty_decimals as uncertainty_decimals
+from traceanalyze.trace import ALWAYS_COUNTED, FloatArray, Remark, utc_text
 
 if TYPE_CHECKING:
     import pandas as pd
-
-#: Decimals kept in machine output: a microsecond and a micrometre a second, far below any uncertainty here.
-JSON_DECIMALS = 6
-
-
-def number(value: float | None) -> float | None:
-    """Return a number for JSON: None for NaN and infinities, rounded to `JSON_DECIMALS`."""
-    if value is None or not math.isfinite(value):
-        return None
-    return round(float(value), JSON_DECIMALS)
-
-
-def round_half_up(value: float, decimals: int) -> str:
-    """Return a number as text with `decimals` decimals, exact halves rounded away from zero.
-
-    The rule of Directive 2006/27/EC Annex III ('exact half rounds up') for what is shown to people.
-    """
-    from decimal import ROUND_HALF_UP, Decimal
-
-    return str(Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP))
-
-
-def uncertainty_decimals(stderr: float) -> int:
-    """Return how many decimals a value with this standard uncertainty deserves.
-
-    The rounding rule of the Particle Data Group (Review of Particle Physics, Introduction, 'Rounding'): by the three
-    leading digits of the uncertainty, 100-354 keeps two digits, 355-949 one, 950-999 counts as 1000 and keeps two.
-    """
-    if not math.isfinite(stderr) or stderr <= 0:
-        return 3
-    exponent = math.floor(math.log10(stderr))
-    leading = int(round(stderr / 10.0**exponent * 100, 9))
-    digits = 2 if leading <= 354 else 1  # 950-999 rounds up to 1000, whose second digit this keeps
-    return min(6, max(0, digits - 1 - exponent))
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +123,7 @@ class Curve:
     distance_m: FloatArray
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Launch:
     """One standing start.
 
@@ -196,8 +167,6 @@ class Launch:
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as the JSON contract has it."""
-        from traceanalyze.trace import utc_text
-
         return {
             "number": self.number,
             "start_s": number(self.start.value),
@@ -211,8 +180,12 @@ class Launch:
             "remarks": [remark.to_dict() for remark in self.remarks],
         }
 
+    def __repr__(self) -> str:
+        times = ", ".join(f"{r.measure} {r.elapsed} s" for r in self.times if r.start_rule in (None, "rollout"))
+        return f"launch {self.number} at {self.start.value:.1f} s: {times or 'no asked measure reached'}"
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Pass:
     """One run through at speed.
 
@@ -275,8 +248,11 @@ class Pass:
             "remarks": [remark.to_dict() for remark in self.remarks],
         }
 
+    def __repr__(self) -> str:
+        return f"pass {self.number} at {self.start_s:.1f} s: {self.sustained} m/s over {self.window_s:.3g} s"
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class RunSheet:
     """Everything measured in one log: an entry of `files` in the JSON contract.
 
@@ -307,8 +283,6 @@ class RunSheet:
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as an entry of `files` in the JSON contract."""
-        from traceanalyze.trace import ALWAYS_COUNTED, utc_text
-
         return {
             "path": self.path,
             "status": self.status,
@@ -334,18 +308,14 @@ class RunSheet:
 
         return pd.DataFrame(run_rows(self), columns=list(RUN_COLUMNS))
 
-    def __str__(self) -> str:
+    def __repr__(self) -> str:
         if self.refused:
-            return f"{self.path}: refused: {self.error}"
-        lines = [f"{self.path}: {len(self.launches)} launches, {len(self.passes)} passes"]
-        for launch in self.launches:
-            times = ", ".join(f"{r.measure} {r.elapsed} s" for r in launch.times if r.start_rule in (None, "rollout"))
-            lines.append(
-                f"  launch {launch.number} at {launch.start.value:.1f} s: {times or 'no asked measure reached'}"
-            )
-        for one in self.passes:
-            lines.append(f"  pass {one.number} at {one.start_s:.1f} s: {one.sustained} m/s over {one.window_s:g} s")
-        return "\n".join(lines)
+            return f"refused: {self.error}"
+        head = f"{self.path}: {len(self.launches)} launches, {len(self.passes)} passes"
+        return "\n".join([head, *(f"  {one!r}" for one in (*self.launches, *self.passes))])
+
+    def _repr_html_(self) -> str:
+        return f"<pre>{html.escape(repr(self))}</pre>"
 
 
 #: Columns of a table of runs, one row per measure of a launch and per pass.
@@ -357,8 +327,6 @@ RUN_COLUMNS = (
 
 def run_rows(sheet: RunSheet) -> list[dict[str, Any]]:
     """Return the rows of a table of runs (see `RUN_COLUMNS`), unrounded, SI units."""
-    from traceanalyze.trace import utc_text
-
     rows: list[dict[str, Any]] = []
     for launch in sheet.launches:
         common = {
