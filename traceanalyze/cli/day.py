@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager, nullcontext
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from traceanalyze.cli import options as opt
-from traceanalyze.cli.screen import colour_wanted, complain, note, print_json, print_text
+from traceanalyze.cli.inputs import as_dropped
+from traceanalyze.cli.screen import colour_wanted, columns_wanted, complain, note, print_json, print_text
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from traceanalyze.report.day_run import DayPlan
+    from traceanalyze.results import RunSheet
+    from traceanalyze.session import Asked
 
 
 def day(
@@ -33,7 +37,9 @@ def day(
     smallest: Annotated[
         float | None, typer.Option("--smallest", metavar="S", help="Smallest difference that matters [s].")
     ] = None,
-    workers: Annotated[int, typer.Option("--workers", min=1, help="Processes at work.")] = os.cpu_count() or 1,
+    workers: Annotated[
+        int | None, typer.Option("--workers", min=1, help="Processes at work (default: one for each processor).")
+    ] = None,
     pictures: Annotated[bool, typer.Option("--pictures/--no-pictures", help="Draw pictures.")] = True,
     json: opt.Json = False,
     measures: opt.Measures = None,
@@ -51,39 +57,88 @@ def day(
       traceanalyze day logs/ --new-sheet
       traceanalyze day logs/day.toml --out saturday
     """
-    from traceanalyze.report.day_run import day_document, day_results, planned_day, write_day, write_new_sheet
+    from traceanalyze.report.day_files import PICTURES, Outputs
+    from traceanalyze.report.day_run import day_document, day_results, planned_day
     from traceanalyze.report.day_text import day_text
 
     asked = opt.asked(measures, start, window, units)
-    plan = planned_day(place, asked, out=out if pictures else None, force=force)
-    with _pool(workers, len(plan.tasks)) as pool, _progress(plan, quiet) as tick:
-        by_file = plan.worked(pool, tick)
-    refused = [sheet.error or "" for sheets in by_file.values() for sheet in sheets if sheet.refused]
-    complain(refused)
+    folder = Path(as_dropped([str(place)])[0])
     if new_sheet:
-        note(f"written: {write_new_sheet(plan, by_file, out, force=force)}", quiet)
-        return 1 if refused else 0
+        return _new_sheet(folder, asked, out, workers=workers, quiet=quiet, force=force)
+    plan = planned_day(folder, asked)
+    outputs = Outputs(folder=out, pictures=pictures, force=force) if out is not None else None
+    if outputs is not None:
+        plan = plan.with_pictures(outputs.prepare(plan.logs), force=force)
+    by_file = _worked(plan, workers, quiet)
+    refused = _refused(by_file)
     results = day_results(plan, by_file, baseline=baseline, smallest=smallest)
     if json:
         print_json(day_document(results))
     else:
-        print_text(day_text(by_file, results.comparisons, asked, bold=colour_wanted(no_color)))
-    if out is not None:
-        for path in write_day(results, out, pictures=pictures, force=force):
-            note(f"written: {path}", quiet)
+        bold, width = colour_wanted(no_color), columns_wanted()
+        print_text(day_text(by_file, results.comparisons, asked, bold=bold, width=width))
+    complain(refused)
+    if outputs is not None:
+        note(f"written to {out}: {', '.join(outputs.write(results))}", quiet)
+        if pictures:
+            note(f"and a picture of each log: {outputs.folder / PICTURES}", quiet)
     for line in plan.notes:
         note(line, quiet)
     return 1 if refused else 0
 
 
-def _pool(workers: int, tasks: int) -> ProcessPoolExecutor | nullcontext[None]:
-    """Return processes to work with; none when one log or one worker would make them useless."""
-    count = min(workers, tasks)
-    return ProcessPoolExecutor(count) if count > 1 else nullcontext(None)
+def _new_sheet(place: Path, asked: Asked, out: Path | None, *, workers: int | None, quiet: bool, force: bool) -> int:
+    from traceanalyze.report.day_run import new_sheet_path, planned_folder, write_new_sheet
+    from traceanalyze.report.files import check_output
+
+    plan = planned_folder(place, asked)
+    check_output(new_sheet_path(plan, out), force=force, inputs=plan.logs)
+    by_file = _worked(plan, workers, quiet)
+    complain(_refused(by_file))
+    note(f"written: {write_new_sheet(plan, by_file, out, force=force)}", quiet)
+    return 1 if _refused(by_file) else 0
+
+
+def _refused(by_file: Mapping[Path, Sequence[RunSheet]]) -> list[str]:
+    return [sheet.error for sheets in by_file.values() for sheet in sheets if sheet.error]
+
+
+def _worked(plan: DayPlan, workers: int | None, quiet: bool) -> Mapping[Path, Sequence[RunSheet]]:
+    with _pool(workers or _processors(), len(plan.tasks)) as pool, _progress(len(plan.tasks), quiet) as tick:
+        return plan.worked(pool, tick)
+
+
+def _processors() -> int:
+    """How many processors this process may use."""
+    affinity = getattr(os, "sched_getaffinity", None)  # not on every system
+    return len(affinity(0)) if affinity else os.cpu_count() or 1
 
 
 @contextmanager
-def _progress(plan: DayPlan, quiet: bool) -> Iterator[Callable[[Path], None]]:
+def _pool(workers: int, tasks: int) -> Iterator[Executor | None]:
+    """Yield processes to work with; None when one log or one worker would make them useless."""
+    count = min(workers, tasks)
+    if count <= 1:
+        yield None
+        return
+    from concurrent.futures import ProcessPoolExecutor
+
+    pool = ProcessPoolExecutor(count, initializer=_leave_interrupts)
+    try:
+        yield pool
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _leave_interrupts() -> None:
+    """Let the parent alone answer an interrupt from the keyboard; a worker ends with its log."""
+    import signal
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+@contextmanager
+def _progress(tasks: int, quiet: bool) -> Iterator[Callable[[Path], None]]:
     """Show a bar on a terminal; elsewhere nothing."""
     if quiet or not sys.stderr.isatty():
         yield lambda path: None
@@ -92,5 +147,5 @@ def _progress(plan: DayPlan, quiet: bool) -> Iterator[Callable[[Path], None]]:
     from rich.progress import Progress
 
     with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("reading", total=len(plan.tasks))
+        task = bar.add_task("reading", total=tasks)
         yield lambda path: bar.update(task, advance=1)

@@ -1,26 +1,20 @@
-"""A day of logs -> a folder of results: tables, pictures, comparisons. The same input gives the same bytes."""
+"""The logs of a day, each worked on by itself: here, by processes, or by any other executor."""
 
 from __future__ import annotations
 
-import json
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import Executor, as_completed
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import BrokenExecutor, Executor, Future, as_completed
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from traceanalyze.comparison import Comparison
+from traceanalyze.errors import InputError
 from traceanalyze.judge.groups import SetupCurves, launch_curves, setup_curves
-from traceanalyze.plots.comparison import comparison_figure
 from traceanalyze.plots.drive import drive_figure
-from traceanalyze.plots.overlay import overlay_figure
 from traceanalyze.plots.style import picture_bytes
-from traceanalyze.report.exports import results_csv
 from traceanalyze.report.files import write_atomically
-from traceanalyze.report.measure_json import measure_document
 from traceanalyze.results import RunSheet
-from traceanalyze.session import Asked, study_file
+from traceanalyze.session import Asked, refused_sheet, study_file
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,9 +23,8 @@ class LogTask:
 
     path: Path
     asked: Asked
-    picture: Path | None
-    force: bool
-    inputs: tuple[Path, ...] = ()
+    picture: Path | None = None
+    force: bool = False
 
 
 def worked(task: LogTask) -> list[RunSheet]:
@@ -41,9 +34,10 @@ def worked(task: LogTask) -> list[RunSheet]:
     for k, study in enumerate(read, start=1):
         if task.picture is None or study.trace is None:
             continue
-        name = task.picture if len(read) == 1 else task.picture.with_stem(f"{task.picture.stem}-{k}")
+        # no log's own name has a plus sign in it once it is made safe
+        name = task.picture if len(read) == 1 else task.picture.with_stem(f"{task.picture.stem}+{k}")
         figure = drive_figure(study.trace, study.sheet, task.asked.system, task.asked.start_rule)
-        write_atomically(name, picture_bytes(figure, "png"), force=task.force, inputs=task.inputs)
+        write_atomically(name, picture_bytes(figure, "png"), force=task.force)
     return [study.sheet for study in studies]
 
 
@@ -52,71 +46,56 @@ def all_worked(
 ) -> dict[Path, list[RunSheet]]:
     """Return the sheets of every task, in the order given, whatever order an executor finishes them in.
 
-    `tick` is called with each path as it is finished.
+    `executor` is any of `concurrent.futures`; None works here. `tick` is called with each path as it is finished.
     """
-    return dict(zip((task.path for task in tasks), _in_order(tasks, executor, tick), strict=True))
-
-
-def _in_order(
-    tasks: Sequence[LogTask], executor: Executor | None, tick: Callable[[Path], None]
-) -> Iterator[list[RunSheet]]:
     if executor is None:
-        for task in tasks:
-            yield worked(task)
-            tick(task.path)
-        return
-    futures = {executor.submit(worked, task): task.path for task in tasks}
+        return {task.path: _ticked(task, tick) for task in tasks}
+    largest_first = sorted(tasks, key=lambda task: -_size(task.path))
+    futures = {executor.submit(worked, task): task.path for task in largest_first}
     for future in as_completed(futures):
         tick(futures[future])
-    yield from (future.result() for future in futures)
+    found = {path: _result(future, path) for future, path in futures.items()}
+    return {task.path: found[task.path] for task in tasks}
+
+
+def _ticked(task: LogTask, tick: Callable[[Path], None]) -> list[RunSheet]:
+    sheets = worked(task)
+    tick(task.path)
+    return sheets
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except (OSError, ValueError):
+        return 0
+
+
+def _result(future: Future[list[RunSheet]], path: Path) -> list[RunSheet]:
+    try:
+        return future.result()
+    except BrokenExecutor:
+        reason, advice = "the process that read it was stopped", "memory may have run out: repeat with --workers 1"
+        return [refused_sheet(path, InputError(reason, advice=advice))]
 
 
 def picture_names(paths: Sequence[Path], folder: Path) -> dict[Path, Path]:
     """Return a picture name for each log: its stem made safe, numbered where two would be alike."""
-    names: dict[Path, Path] = {}
+    return dict(zip(paths, (folder / f"{name}.png" for name in unlike([path.stem for path in paths])), strict=True))
+
+
+def unlike(texts: Iterable[str]) -> list[str]:
+    """Return each text as a file name that every system takes, numbered where two would be alike."""
+    names: list[str] = []
     taken: set[str] = set()
-    for path in paths:
-        stem = safe_name(path.stem)
+    for text in texts:
+        stem = re.sub(r"[^\w.-]+", "-", text).strip("-.")[:60] or "log"
         name, k = stem, 2
-        while name.lower() in taken:
+        while name.casefold() in taken:
             name, k = f"{stem}-{k}", k + 1
-        taken.add(name.lower())
-        names[path] = folder / f"{name}.png"
+        taken.add(name.casefold())
+        names.append(name)
     return names
-
-
-def safe_name(text: str) -> str:
-    """Return a text as a file name that every system takes."""
-    name = re.sub(r"[^\w.-]+", "-", text, flags=re.ASCII).strip("-.") or "log"
-    return name[:60]
-
-
-def day_files(
-    by_file: Mapping[Path, Sequence[RunSheet]],
-    groups: Sequence[SetupCurves],
-    comparisons: Sequence[Comparison],
-    asked: Asked,
-    *,
-    pictures: bool,
-) -> Iterator[tuple[str, bytes]]:
-    """Yield the name and content of each file of the day's folder, the logs' own pictures aside."""
-    sheets = [sheet for one in by_file.values() for sheet in one]
-    yield "results.csv", results_csv([sheet for sheet in sheets if not sheet.refused])
-    yield "results.json", json_bytes(measure_document(sheets))
-    if comparisons:
-        yield "comparisons.json", json_bytes({"comparisons": [one.to_dict() for one in comparisons]})
-    if not pictures:
-        return
-    if sum(bool(group.runs) for group in groups) > 0 and len(groups) > 1:
-        yield "overlay.png", picture_bytes(overlay_figure(groups, asked.system), "png")
-    for one in comparisons:
-        name = safe_name(f"{one.changed}-against-{one.baseline}")
-        yield f"compare-{name}.png", picture_bytes(comparison_figure(one, asked.system), "png")
-
-
-def json_bytes(document: dict[str, Any]) -> bytes:
-    """Return a JSON document as bytes; NaN would be a mistake of ours."""
-    return (json.dumps(document, indent=2, allow_nan=False) + "\n").encode()
 
 
 def setup_groups(names_and_sheets: Sequence[tuple[str, Sequence[RunSheet]]]) -> list[SetupCurves]:

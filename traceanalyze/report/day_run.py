@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,8 +12,9 @@ from traceanalyze import __version__
 from traceanalyze.comparison import Comparison
 from traceanalyze.errors import InputError
 from traceanalyze.judge.logs import compare
-from traceanalyze.report.day import LogTask, all_worked, day_files, picture_names, setup_groups
-from traceanalyze.report.files import check_output, make_folder, write_atomically
+from traceanalyze.report.day import LogTask, all_worked
+from traceanalyze.report.files import write_atomically
+from traceanalyze.report.machine import drive_trains
 from traceanalyze.report.measure_json import measure_document
 from traceanalyze.results import RunSheet
 from traceanalyze.session import Asked
@@ -24,7 +25,6 @@ from traceanalyze.sheet.starting import FoundLog, new_sheet_text
 #: Without a day sheet, logs stand in for setups as long as there are few enough to be told apart in one picture.
 MOST_UNNAMED_SETUPS = 5
 SHEET_NAME = "day.toml"
-PICTURES = "pictures"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +36,16 @@ class DayPlan:
     asked: Asked
     tasks: tuple[LogTask, ...]
     notes: tuple[str, ...] = ()
+
+    @property
+    def logs(self) -> list[Path]:
+        """Every log of the day."""
+        return [task.path for task in self.tasks]
+
+    def with_pictures(self, pictures: Mapping[Path, Path], *, force: bool) -> DayPlan:
+        """Return the plan with a picture for each log that `pictures` names one for."""
+        tasks = (replace(task, picture=pictures.get(task.path), force=force) for task in self.tasks)
+        return replace(self, tasks=tuple(tasks))
 
     def worked(self, executor: Executor | None, tick: Callable[[Path], None]) -> dict[Path, list[RunSheet]]:
         """Return the sheets of every log; `executor` is any of `concurrent.futures`, None works here."""
@@ -52,44 +62,46 @@ class DayResults:
     comparisons: tuple[Comparison, ...]
 
 
-def planned_day(place: Path, asked: Asked, *, out: Path | None, force: bool) -> DayPlan:
-    """Return what a folder or a day sheet asks to be done; the folder for outputs is made here.
+def planned_day(place: Path, asked: Asked) -> DayPlan:
+    """Return what a folder or a day sheet asks to be done.
 
     Raises
     ------
-    InputError, SheetError, OutputError
-        If the place holds no log, the sheet has mistakes, or the outputs cannot be written.
+    InputError, SheetError
+        If the place holds no log, or the sheet has mistakes.
     """
-    sheet, folder, notes = _sheet_of(place)
-    paths = files_of(sheet) if sheet is not None else logs_in(folder)
+    if place.is_dir() and not (place / SHEET_NAME).is_file():
+        return planned_folder(place, asked)
+    if not place.is_dir() and place.suffix.lower() != ".toml":
+        if not place.exists():
+            raise InputError("there is no such folder or day sheet", where=str(place), advice="check the name")
+        raise InputError(
+            "is neither a folder nor a day sheet", where=str(place), advice="one log: traceanalyze measure"
+        )
+    sheet = read_sheet(place / SHEET_NAME if place.is_dir() else place)
+    notes = (f"setups as {sheet.path} says",) if place.is_dir() else ()
+    return DayPlan(folder=sheet.folder, sheet=sheet, asked=asked, tasks=_tasks(files_of(sheet), asked), notes=notes)
+
+
+def planned_folder(place: Path, asked: Asked) -> DayPlan:
+    """Return what a folder asks to be done when no day sheet says which log belongs to which setup.
+
+    Raises
+    ------
+    InputError
+        If it is no folder, or holds no log.
+    """
+    if not place.is_dir():
+        raise InputError("is no folder", where=str(place), advice="name the folder of the logs")
+    paths = logs_in(place)
     if not paths:
         raise InputError("no log in this folder", where=str(place), advice="logs end in .nmea, .gpx, .csv and the like")
-    pictures: Mapping[Path, Path] = {}
-    if out is not None:
-        make_folder(out, inputs=paths)
-        make_folder(out / PICTURES, inputs=paths)
-        pictures = picture_names(paths, out / PICTURES)
-        for picture in pictures.values():
-            check_output(picture, force=force, inputs=paths)
-    tasks = tuple(
-        LogTask(path=path, asked=asked, picture=pictures.get(path), force=force, inputs=tuple(paths)) for path in paths
-    )
-    return DayPlan(folder=folder, sheet=sheet, asked=asked, tasks=tasks, notes=notes)
+    note = f"no {SHEET_NAME} here: each log stands for a setup; write one with: traceanalyze day {place} --new-sheet"
+    return DayPlan(folder=place, sheet=None, asked=asked, tasks=_tasks(paths, asked), notes=(note,))
 
 
-def _sheet_of(place: Path) -> tuple[DaySheet | None, Path, tuple[str, ...]]:
-    if place.is_dir():
-        if (place / SHEET_NAME).is_file():
-            return read_sheet(place / SHEET_NAME), place, (f"setups as {place / SHEET_NAME} says",)
-        note = (
-            f"no {SHEET_NAME} here: each log stands for a setup; write one with: traceanalyze day {place} --new-sheet"
-        )
-        return None, place, (note,)
-    if place.suffix.lower() == ".toml":
-        return read_sheet(place), place.parent, ()
-    if not place.exists():
-        raise InputError("there is no such folder or day sheet", where=str(place), advice="check the name")
-    raise InputError("is neither a folder nor a day sheet", where=str(place), advice="one log: traceanalyze measure")
+def _tasks(paths: Sequence[Path], asked: Asked) -> tuple[LogTask, ...]:
+    return tuple(LogTask(path=path, asked=asked) for path in paths)
 
 
 def day_results(
@@ -118,6 +130,7 @@ def _compared(first: SetupRuns, other: SetupRuns, plan: DayPlan, smallest: float
         smallest=smallest,
         names=(first.name, other.name),
         conditions=(conditions[first.name], conditions[other.name]) if conditions else None,
+        trains=drive_trains(plan.sheet),
         system=plan.asked.system,
     )
 
@@ -130,19 +143,6 @@ def _setups_of_logs(by_file: Mapping[Path, Sequence[RunSheet]]) -> list[SetupRun
         if any(sheet.launches for sheet in sheets)
     ]
     return setups if len(setups) <= MOST_UNNAMED_SETUPS else []
-
-
-def write_day(results: DayResults, out: Path, *, pictures: bool, force: bool) -> Iterator[Path]:
-    """Write the day's tables, pictures and page, yielding each name; the folder is made if need be."""
-    from traceanalyze.report.page import day_page
-
-    inputs = [task.path for task in results.plan.tasks]
-    make_folder(out, inputs=inputs)
-    groups = setup_groups([(setup.name, setup.sheets) for setup in results.setups])
-    files = day_files(results.by_file, groups, results.comparisons, results.plan.asked, pictures=pictures)
-    for name, content in [*files, ("report.html", day_page(results, groups).encode("utf-8", "backslashreplace"))]:
-        write_atomically(out / name, content, force=force, inputs=inputs)
-        yield out / name
 
 
 def day_document(results: DayResults) -> dict[str, Any]:
@@ -164,13 +164,18 @@ def day_document(results: DayResults) -> dict[str, Any]:
     }
 
 
+def new_sheet_path(plan: DayPlan, out: Path | None) -> Path:
+    """Return where a new sheet goes: beside the logs, unless another place is named."""
+    return plan.folder / SHEET_NAME if out is None else out
+
+
 def write_new_sheet(
     plan: DayPlan, by_file: Mapping[Path, Sequence[RunSheet]], out: Path | None, *, force: bool
 ) -> Path:
     """Write a commented day sheet that lists the folder's logs, one setup each, and return its name."""
-    path = plan.folder / SHEET_NAME if out is None else out
+    path = new_sheet_path(plan, out)
     logs = [_found(path.name, sheet) for path, sheets in by_file.items() for sheet in sheets]
-    write_atomically(path, new_sheet_text(logs), force=force, inputs=[task.path for task in plan.tasks])
+    write_atomically(path, new_sheet_text(logs), force=force, inputs=plan.logs)
     return path
 
 

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from statistics import fmean
 
 from traceanalyze.comparison import Comparison
 from traceanalyze.errors import shown
 from traceanalyze.report.measure_text import headline_measure
-from traceanalyze.report.tables import counted, table_text
+from traceanalyze.report.tables import WIDTH, counted, table_text, wrapped
 from traceanalyze.results import RunSheet, round_half_up
 from traceanalyze.session import Asked
 from traceanalyze.units import SPEED_UNITS, speed_unit
 
 
 def day_text(
-    by_file: Mapping[Path, Sequence[RunSheet]], comparisons: Sequence[Comparison], asked: Asked, *, bold: bool = False
+    by_file: Mapping[Path, Sequence[RunSheet]],
+    comparisons: Sequence[Comparison],
+    asked: Asked,
+    *,
+    bold: bool = False,
+    width: int = WIDTH,
 ) -> str:
     """Return the whole screen."""
     sheets = [sheet for one in by_file.values() for sheet in one]
@@ -27,17 +31,17 @@ def day_text(
         f"{counted(len(sheets), 'log').capitalize()}: {counted(launches, 'launch', 'launches')}, "
         f"{counted(passes, 'pass', 'passes')}" + (f"; {refused} could not be read" if refused else "") + "."
     ]
-    parts += [_verdict_lines(one) for one in comparisons]
+    parts += [_verdict_lines(one, width) for one in comparisons]
     parts.append(_log_table(sheets, asked, bold))
     return "\n\n".join(parts)
 
 
-def _verdict_lines(one: Comparison) -> str:
-    lines = [f"{shown(one.changed)} against {shown(one.baseline)}: {shown(one.headline.why)}"]
+def _verdict_lines(one: Comparison, width: int) -> str:
+    lines = [wrapped(f"{one.changed} against {one.baseline}: {one.headline.why}", width=width, first="")]
     if one.curves is not None and one.curves.sentence:
-        lines.append(f"  {shown(one.curves.sentence)}")
+        lines.append(wrapped(one.curves.sentence, width=width))
     if one.headline.next_step:
-        lines.append(f"  Next: {shown(one.headline.next_step)}")
+        lines.append(wrapped(f"Next: {one.headline.next_step}", width=width))
     return "\n".join(lines)
 
 
@@ -53,7 +57,7 @@ def _log_table(sheets: Sequence[RunSheet], asked: Asked, bold: bool) -> str:
                 shown(sheet.path.replace("\\", "/").rsplit("/", 1)[-1])[:48],
                 {"ok": "read", "partial": "read, in part damaged", "refused": "not read"}[sheet.status],
                 str(len(sheet.launches)) if not sheet.refused else "-",
-                f"{round_half_up(fmean(times), 2)} ({len(times)})" if times else "-",
+                f"{round_half_up(sum(times) / len(times), 2)} ({len(times)})" if times else "-",
                 str(len(sheet.passes)) if not sheet.refused else "-",
                 round_half_up(best / SPEED_UNITS[unit], 1) if best is not None else "-",
             ]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Sequence
 
+from traceanalyze.errors import shown
+
 #: Columns that text is wrapped to where no terminal says its own.
 WIDTH = 100
 BOLD, PLAIN = "\x1b[1m", "\x1b[0m"
@@ -28,7 +30,7 @@ def _cell(text: str, width: int, right: bool) -> str:
 def wrapped(text: str, *, width: int = WIDTH, first: str = "  ", rest: str = "  ") -> str:
     """Return a sentence as lines of at most `width` columns, long names whole; `first` and `rest` begin the lines."""
     return textwrap.fill(
-        text, width, initial_indent=first, subsequent_indent=rest, break_long_words=False, break_on_hyphens=False
+        shown(text), width, initial_indent=first, subsequent_indent=rest, break_long_words=False, break_on_hyphens=False
     )
 
 
