@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.parsers.nmea_logs import gga, read_lines, read_log, ride, rmc, sentence, stamp, vtg
@@ -234,6 +234,7 @@ def test_arabic_digits_are_no_digits() -> None:
     assert dict(read_lines([rmc("115959.00"), sentence(body)]).tally) == {"malformed": 1}
 
 
+@settings(deadline=None)
 @given(
     whole=st.integers(0, 9999),
     places=st.integers(0, 12),

@@ -119,6 +119,18 @@ def test_a_sentence_spliced_into_another() -> None:
     assert not read_lines(lines).tally
 
 
+def test_joined_sentences_whose_bytes_together_match_the_checksum() -> None:
+    # the exclusive-or of a cut sentence and the `$` after it is nothing once in 256 times
+    lines = (rmc("100000.00", f"{k / 8:.3f}") for k in range(400))
+    line = next(line for line in lines if functools.reduce(operator.xor, line[1:46]) == ord("$"))
+    joined = line[:46] + rmc("100001.00")
+    assert functools.reduce(operator.xor, joined[1:-5]) == int(joined[-4:-2], 16)
+    for count in (1, 40):
+        trace = read_lines([rmc("095959.00"), *[joined] * count])
+        assert dict(trace.tally) == {"truncated": count} | ({"duplicate": 39} if count == 40 else {})
+        assert speeds_kn(trace) == [10.0, 10.0]
+
+
 def test_a_rest_of_another_sentence_after_a_whole_one() -> None:
     # as gp-320fw-2019-04-07-coldboot.log of gpsd's test/daemon has it in line 44
     trace = read_lines([rmc("100000.00"), b"$GPGSA,A,1,,,,,,,,,,,,,,,*1E0,*4E\r\n"])

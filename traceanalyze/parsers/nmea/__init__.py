@@ -27,8 +27,8 @@ import numpy as np
 from traceanalyze.errors import FormatError
 from traceanalyze.parsers.assembly import assemble
 from traceanalyze.parsers.containers import Member
+from traceanalyze.parsers.nmea.batches import Rows
 from traceanalyze.parsers.nmea.collecting import (
-    Rows,
     Sieve,
     Trust,
     checksum_right,

@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from traceanalyze.parsers.nmea.collecting import Batch, Rows, nothing_of
+from traceanalyze.parsers.nmea.batches import Batch, Rows, nothing_of
 from traceanalyze.parsers.nmea.framing import BoolArray, IndexArray
 from traceanalyze.parsers.nmea.sentences import GGA, GLL, GNS, GSA, KINDS, NO_DAY, RMC, VTG, ZDA
 from traceanalyze.trace import FloatArray
@@ -156,12 +156,11 @@ class Joiner:
         speed_mps, course_deg = np.full((2, table.size), np.nan)
         epochs = np.flatnonzero(wanted & (table.chosen[VTG] >= 0))
         for which, reading in table.batch.read_later(table.chosen[VTG][epochs]) if epochs.size else ():
-            bad = reading.malformed | reading.outside
             self.tally["malformed"] += int(reading.malformed.sum())
             self.tally["out_of_range"] += int(reading.outside.sum())
-            good = epochs[which[~(bad | reading.void)]]
-            speed_mps[good] = reading.columns["speed_mps"][~(bad | reading.void)]
-            course_deg[good] = reading.columns["course_deg"][~(bad | reading.void)]
+            bad = reading.malformed | reading.outside | reading.void
+            speed_mps[epochs[which]] = np.where(bad, np.nan, reading.columns["speed_mps"])
+            course_deg[epochs[which]] = np.where(bad, np.nan, reading.columns["course_deg"])
         return speed_mps, course_deg
 
 

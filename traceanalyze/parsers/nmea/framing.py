@@ -235,3 +235,11 @@ def _checksums(text: ByteArray, begin: IndexArray, end: IndexArray) -> ByteArray
     edges[::2], edges[1::2] = begin + 1, end
     sums: ByteArray = np.bitwise_xor.reduceat(text, edges)[::2] if begin.size else np.zeros(0, np.uint8)
     return sums
+
+
+def ranges(begin: IndexArray, end: IndexArray) -> IndexArray:
+    """Return every place of some ranges, from first to last."""
+    order = np.argsort(begin, kind="stable")
+    begin, size = begin[order], (end - begin)[order]
+    steps = np.repeat(begin - np.cumsum(size) + size, size)
+    return steps + np.arange(steps.size)

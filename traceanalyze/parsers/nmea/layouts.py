@@ -15,7 +15,15 @@ import numpy as np
 from numpy.lib.stride_tricks import as_strided
 
 from traceanalyze.parsers.nmea.fields import BLANK, KEEP, POWER, SEVERAL, Decimals, Fields, WholeArray, digits_of
-from traceanalyze.parsers.nmea.framing import Block, BoolArray, ByteArray, IndexArray, WordArray
+from traceanalyze.parsers.nmea.framing import (
+    Block,
+    BoolArray,
+    ByteArray,
+    IndexArray,
+    WordArray,
+    find_sentences,
+    ranges,
+)
 from traceanalyze.trace import FloatArray
 
 #: Fewest lines that are worth a table of their own; fewer are read field by field.
@@ -121,6 +129,26 @@ class Layout(Fields):
 def _nothing(blank: bool) -> Decimals:
     zero = _COUNTS[0]
     return Decimals(zero, zero, zero.view(np.uint64), _SCALES[0], zero, np.array([blank]))
+
+
+def fields_of(block: Block, begin: IndexArray, end: IndexArray, reach: int) -> Iterator[tuple[IndexArray, Fields]]:
+    """Yield the fields of sentences of one type, as tables where that is possible, and which sentences are in each.
+
+    Parameters
+    ----------
+    begin, end : (k,) int
+        Places of the `$`, and of the `*` or line end, of each sentence.
+    reach : int
+        The last field that is looked at.
+    """
+    left = np.ones(begin.size, bool)
+    for which, layout in sort_by_layout(block, begin, end):
+        left[which] = False
+        yield which, layout
+    rest = np.flatnonzero(left)
+    if rest.size:
+        sentences = find_sentences(block, ranges(begin[rest], end[rest] + 1))
+        yield rest, Fields(sentences, np.searchsorted(sentences.begin, begin[rest]), reach)
 
 
 def sort_by_layout(block: Block, begin: IndexArray, star: IndexArray) -> Iterator[tuple[IndexArray, Layout]]:

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
-from traceanalyze.parsers.nmea.framing import Block, ByteArray, IndexArray, WordArray, is_capital, stated_checksum
+from traceanalyze.parsers.nmea.framing import (
+    Block,
+    BoolArray,
+    ByteArray,
+    IndexArray,
+    WordArray,
+    is_capital,
+    stated_checksum,
+)
 
 _LINE_FEED, _RETURN = 10, 13
 #: Shortest sentence that is looked at: `$` and a tag, `*` and two digits.
@@ -36,6 +44,10 @@ class Lines:
     odd_begin: IndexArray
     odd_end: IndexArray
 
+    def none(self) -> Lines:
+        """Return the same without any line."""
+        return replace(self, begin=self.begin[:0], star=self.star[:0], tags=self.tags[:0])
+
 
 def find_lines(block: Block) -> Lines:
     """Return the lines of a block."""
@@ -57,10 +69,22 @@ def find_lines(block: Block) -> Lines:
         (sums == stated_checksum(one, two)) & ((sign == ord("$")) | (sign == ord("!"))) & (text.take(star) == ord("*"))
     )
     whole &= is_capital(tags, 0) & is_capital(tags, 1) & (stop - begin >= _SHORTEST)
+    whole &= ~_holds_another(text, begin, whole & (sign == ord("$")))
     if whole.all():
         return Lines(begin, star, tags, begin[:0], end[:0])
     odd = ~whole & (stop > begin)
     return Lines(begin[whole], star[whole], tags[whole], begin[odd] - 1, end[odd] + 1)
+
+
+def _holds_another(text: ByteArray, begin: IndexArray, whole: BoolArray) -> BoolArray:
+    """Whether a line has a `$` that is not its first byte: joined sentences match a checksum once in 256 times."""
+    found = np.zeros(begin.size, bool)
+    dollar = text == ord("$")
+    if np.count_nonzero(dollar) > np.count_nonzero(whole):
+        place = np.flatnonzero(dollar)
+        line = np.searchsorted(begin, place, side="right") - 1
+        found[line[place != begin[line]]] = True
+    return found
 
 
 def _line_ends(text: ByteArray) -> IndexArray:
