@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from traceanalyze.errors import FormatError, UsageError
+from traceanalyze.errors import FormatError, LimitError, UsageError
 from traceanalyze.parsers.options import ReadOptions
 from traceanalyze.parsers.table import read_bytes, sniff
 from traceanalyze.parsers.table.words import meaning
@@ -151,6 +151,11 @@ class TestDamage:
     def test_header_without_rows(self) -> None:
         with pytest.raises(FormatError, match="no whole row"):
             read("time_s,speed_mps\n")
+
+    def test_more_rows_than_memory_is_meant_for(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr("traceanalyze.parsers.table.rows.MOST_ROWS", 30)
+        with pytest.raises(LimitError, match="more than 30 rows; cut the log into parts"):
+            read(PLAIN)
 
     def test_rows_with_a_cell_more_than_the_header_everywhere(self) -> None:
         with pytest.raises(FormatError, match=r"names 2 columns but the rows hold 3"):

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import example, given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from traceanalyze.parsers.table.blocks import alike, marked, padded
@@ -28,6 +28,7 @@ plain_numbers = st.builds(
 )
 
 
+@settings(deadline=None)  # a loaded machine is no failure
 @given(st.lists(plain_numbers, min_size=1, max_size=12))
 @example(["9007199254740993", "9007199254740991", "-9007199254740993.0", "0.30000000000000004"])
 @example(["0.1", "1.1", "2.2250738585072014", "4.35", "179769313486231570", "1.7976931348623157"])
@@ -41,11 +42,13 @@ def test_values_are_those_of_float(cells: list[str]) -> None:
             assert numbers.value[k] == float(cell), cell
 
 
+@settings(deadline=None)  # a loaded machine is no failure
 @given(st.lists(st.floats(allow_nan=False, allow_infinity=False, min_value=-1e15, max_value=1e15), min_size=1))
 def test_repr_of_any_double_comes_back(values: list[float]) -> None:
     assert read([repr(value) for value in values]).value.tolist() == values
 
 
+@settings(deadline=None)  # a loaded machine is no failure
 @given(st.lists(st.integers(-(10**18) + 1, 10**18 - 1), min_size=1), st.integers(0, 9))
 def test_mantissa_and_places_hold_every_digit(values: list[int], places: int) -> None:
     cells = [f"{'-' if v < 0 else ''}{abs(v) // 10**places}.{abs(v) % 10**places:0{places}d}" for v in values]

@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from traceanalyze.errors import FormatError, UsageError
@@ -36,6 +36,7 @@ def guess(trace: Trace) -> str:
 
 class TestText:
     # the reference is Python's own datetime.fromisoformat
+    @settings(deadline=None)  # a loaded machine is no failure
     @given(
         st.lists(
             st.datetimes(datetime(1990, 1, 1), datetime(2090, 1, 1), timezones=st.just(UTC)), min_size=1, max_size=6

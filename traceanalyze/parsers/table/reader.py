@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,8 @@ _OVERRIDE_SPEED = "override with --column speed=NAME --speed-unit UNIT"
 _OVERRIDE = "override with --column WHAT=NAME, where WHAT is time, speed, lat, lon, ax, ay, az, ..."
 _AXES = ("ax", "ay", "az")
 _MAYBE_TEXT = ("time", "date", "drive")
+#: Quantities whose every digit counts: nanoseconds since 1970 have 19.
+_EXACT = ("time", "date", "week", "millisecond", "year", "month", "day", "hour", "minute", "second")
 #: Share of rows sharing a stamp above which a remark says so.
 _SHARED = 0.2
 
@@ -44,7 +47,12 @@ def read_bytes(data: bytes, source: Source, options: ReadOptions | None = None) 
     UsageError
         If an option names an unknown quantity or unit.
     """
-    options = options or ReadOptions()
+    parts = _read(data, options or ReadOptions())  # what only reading needs is let go of before the trace is made
+    return assemble(**parts, source=replace(source, format="csv"))
+
+
+def _read(data: bytes, options: ReadOptions) -> dict[str, Any]:
+    """Return what a trace is assembled from."""
     layout = find_layout(data)
     choice = chosen(layout, options)
     table = _table(data, layout, choice)
@@ -55,33 +63,41 @@ def read_bytes(data: bytes, source: Source, options: ReadOptions | None = None) 
     t_s[~(clock.valid & kept)] = np.nan
     receiver = read_receiver(table, choice, options, t_s)
     accelerometer, lost, force_words = _accelerometer(table, choice, options, t_s, receiver)
-    rows = np.flatnonzero(kept & receiver.present if accelerometer is not None else kept & ~_empty(t_s, receiver))
-    if accelerometer is not None:
-        rows = rows[updates(t_s[rows], receiver, rows)]
+    rows = _receiver_rows(t_s, kept, receiver, accelerometer)
     if not rows.size and accelerometer is None:
         raise FormatError("no row holds a time with a speed or a position", advice=f"its columns are {choice.listed()}")
-    tally = Counter(table.tally) + Counter({"malformed": int((~kept).sum()), "out_of_order": lost})
-    tally["void_fix"] += int((receiver.void & kept).sum())
-    return assemble(
-        time_s=t_s[rows],
-        epoch_s=origin_ns / NS if clock.dated else float("nan"),
-        columns={name: values[rows] for name, values in receiver.columns.items()} if rows.size else {},
-        session=receiver.session[rows] if receiver.session is not None and rows.size else None,
-        accelerometer=accelerometer,
-        speed_source=receiver.speed_source if rows.size else "accelerometer",
-        source=replace(source, format="csv"),
-        tally=tally,
-        remarks=_remarks(
-            choice, [receiver.words, clock_words, receiver.position_words, force_words], clock, receiver, t_s[rows]
-        ),
-    )
+    all_rows = rows.size == table.rows  # then nothing is picked, which would hold every column twice
+    time_s = t_s if all_rows else t_s[rows]
+    words = [receiver.words, clock_words, receiver.position_words, force_words]
+    damage = {"malformed": int((~kept).sum()), "out_of_order": lost, "void_fix": int((receiver.void & kept).sum())}
+    return {
+        "time_s": time_s,
+        "epoch_s": origin_ns / NS if clock.dated else float("nan"),
+        "columns": {name: v if all_rows else v[rows] for name, v in receiver.columns.items()} if rows.size else {},
+        "session": receiver.session[rows] if receiver.session is not None and rows.size else None,
+        "accelerometer": accelerometer,
+        "speed_source": receiver.speed_source if rows.size else "accelerometer",
+        "tally": Counter(table.tally) + Counter(damage),
+        "remarks": _remarks(choice, words, clock, receiver, time_s),
+    }
+
+
+def _receiver_rows(
+    t_s: FloatArray, kept: NDArray[np.bool_], receiver: Receiver, accelerometer: Accelerometer | None
+) -> NDArray[np.intp]:
+    """Return the rows that are points of the receiver: beside an accelerometer, those with a new fix."""
+    if accelerometer is None:
+        return np.flatnonzero(kept & ~(np.isnan(t_s) & ~receiver.present))
+    rows = np.flatnonzero(kept & receiver.present)
+    return rows[updates(t_s[rows], receiver, rows)]
 
 
 def _table(data: bytes, layout: Layout, choice: Choice) -> Table:
     """Read the columns that may be used: as numbers, or as text where their first cells are text."""
     columns = {named.column: role for role, all_named in choice.by_role.items() for named in all_named}
     textual = {column for column, role in columns.items() if role == "valid" or _holds_text(layout, column, role)}
-    table = read_table(data, layout, tuple(sorted(set(columns) - textual)), tuple(sorted(textual)))
+    numeric = {column: columns[column] in _EXACT for column in sorted(set(columns) - textual)}
+    table = read_table(data, layout, numeric, tuple(sorted(textual)))
     if not table.rows:
         raise FormatError("the table has a header but no whole row", advice="record longer, or check the copy")
     return table
@@ -113,11 +129,6 @@ def _kept_rows(
             advice="write plain numbers without thousands separators, or name another column: --column WHAT=NAME",
         )
     return ~bad
-
-
-def _empty(t_s: FloatArray, receiver: Receiver) -> NDArray[np.bool_]:
-    """Mark rows that hold nothing at all."""
-    return np.isnan(t_s) & ~receiver.present
 
 
 def _origin_ns(clock: Clock, kept: NDArray[np.bool_]) -> int:

@@ -101,15 +101,16 @@ def _positions(table: Table, choice: Choice) -> tuple[FloatArray, FloatArray, st
     nothing = np.full(table.rows, np.nan)
     if lat is None or lon is None:
         return nothing, nothing.copy(), "", []
-    lat_deg = _values(table, lat) * _ANGLES[lat.meaning.unit]
-    lon_deg = _values(table, lon) * _ANGLES[lon.meaning.unit]
+    lat_deg, lon_deg = _values(table, lat), _values(table, lon)
+    lat_deg *= _ANGLES[lat.meaning.unit]
+    lon_deg *= _ANGLES[lon.meaning.unit]
     outside = (np.abs(lat_deg) > 90) | (np.abs(lon_deg) > 360)
     if outside.sum() > np.isfinite(lat_deg).sum() / 2:
         note = ("positions-unreadable", f"{lat.name!r} and {lon.name!r} hold no degrees: positions are left out")
         return nothing, nothing.copy(), "", [note]
     lat_deg[outside] = lon_deg[outside] = np.nan
     notes = [("positions-out-of-range", f"{int(outside.sum())} positions lie off the globe")] if outside.any() else []
-    lon_deg = np.where(lon_deg > 180, lon_deg - 360, lon_deg)
+    lon_deg[lon_deg > 180] -= 360
     return lat_deg, lon_deg, f"position from {lat.name!r} and {lon.name!r}", notes
 
 

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from traceanalyze.errors import FormatError
+from traceanalyze.errors import FormatError, LimitError
 from traceanalyze.parsers.table.blocks import Alike, Marked, alike, marked, padded
 from traceanalyze.parsers.table.decimals import PADDING, Cells, Decimals, Numbers, decimals
 from traceanalyze.parsers.table.dialect import in_one_dialect
@@ -19,6 +19,8 @@ from traceanalyze.parsers.table.layout import Layout
 
 #: Bytes worked on at a time: small enough for the processor's cache, large enough that a call costs nothing.
 BLOCK_BYTES: Final = 1 << 18
+#: Most rows of a table: a day and night at 45 Hz. Each costs up to 200 bytes of memory.
+MOST_ROWS: Final = 4_000_000
 #: Longest text of a time stamp kept [bytes].
 _TEXT_BYTES = 40
 _NO_NUMBER = b"\x01"  # a byte that nothing readable holds
@@ -67,25 +69,30 @@ class Table:
         return found
 
 
-def read_table(data: bytes, layout: Layout, numeric: tuple[int, ...], textual: tuple[int, ...]) -> Table:
+def read_table(data: bytes, layout: Layout, numeric: Mapping[int, bool], textual: tuple[int, ...]) -> Table:
     """Return the asked columns of every whole row.
 
     Parameters
     ----------
     data : bytes
         The whole table; rows begin at `layout.start`.
-    numeric, textual : tuple of int
-        Positions of the columns to read as numbers and to keep as text.
+    numeric : mapping of int to bool
+        Places of the columns to read as numbers, and whether their digits are wanted besides the values.
+    textual : tuple of int
+        Places of the columns to keep as text.
     """
     tally: Counter[str] = Counter()
     numbers: dict[int, list[Decimals]] = {column: [] for column in numeric}
     texts: dict[int, list[NDArray[np.uint8]]] = {column: [] for column in textual}
     rows = 0
-    for chunk in _chunks(data, layout, tally, frozenset(numeric + textual)):
+    for chunk in _chunks(data, layout, tally, frozenset((*numeric, *textual))):
         block = _whole_rows(chunk, layout, tally)
         rows += block.rows
+        if rows > MOST_ROWS:
+            raise LimitError(f"more than {MOST_ROWS} rows", advice="cut the log into parts")
         for column, found in numbers.items():
-            found.append(decimals(block.cells(column)))
+            read = decimals(block.cells(column))
+            found.append(read if numeric[column] else read.rounded())
         for column, cells in texts.items():
             cells.append(_texts(block.cells(column)))
     columns: dict[int, Column] = {column: Numbers(found) for column, found in numbers.items()}

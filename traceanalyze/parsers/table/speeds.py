@@ -14,6 +14,7 @@ from traceanalyze.units import SPEED_UNITS
 _EARTH_M: Final = 6_371_008.8
 #: Time and distance over which speed is compared with positions [s, m], and how many such stretches it takes.
 _STRETCH_S, _STRETCH_M, _STRETCHES = 3.0, 10.0, 10
+_ROWS_COMPARED: Final = 200_000  #: hours of any receiver
 #: How far the ratio of distances may be from a unit's.
 _NEAR = 0.05
 
@@ -26,7 +27,8 @@ def unit_by_positions(t_s: FloatArray, speed: FloatArray, lat_deg: FloatArray, l
     t_s, speed, lat_deg, lon_deg : (n,) float
         In file order; speed in the unknown unit. Rows without any of them are left out.
     """
-    known = np.isfinite(t_s) & np.isfinite(speed) & np.isfinite(lat_deg) & np.isfinite(lon_deg)
+    known = np.flatnonzero(np.isfinite(t_s) & np.isfinite(speed) & np.isfinite(lat_deg) & np.isfinite(lon_deg))
+    known = known[:_ROWS_COMPARED]
     t_s, speed, lat_deg, lon_deg = t_s[known], speed[known], np.radians(lat_deg[known]), np.radians(lon_deg[known])
     step_s = np.diff(t_s)
     if not (step_s > 0).any():
