@@ -183,8 +183,10 @@ def score(rides: int, seed: int = 1, verbose: bool = True) -> dict[str, int]:
         trace, begin_s = recorded(ride, rng)
         noise = estimate_noise(trace.t_s, trace.speed_mps, trace.stretch)
         spans = find_launches(trace, noise, 8.9408)
-        starts_s = [float(trace.t_s[span.corner]) + begin_s for span in spans]
-        missed, invented = matched(ride.launches_s, starts_s, 2.0 + noise.period_s)
+        climbs = [
+            (trace.t_s[span.onset] + begin_s - 1.0 - noise.period_s, trace.t_s[span.peak] + begin_s) for span in spans
+        ]
+        missed, invented = matched_spans(ride.launches_s, climbs)
         total["launches"] += len(ride.launches_s)
         total["missed"] += len(missed)
         total["false"] += len(invented)
@@ -201,13 +203,6 @@ def score(rides: int, seed: int = 1, verbose: bool = True) -> dict[str, int]:
             if (missed or invented) and verbose:
                 print(f"ride {k} {1 / noise.period_s:.0f} Hz: passes missed {missed}, false {invented}")
     return total
-
-
-def matched(true: tuple[float, ...], found: list[float], within_s: float) -> tuple[list[float], list[float]]:
-    """Those of `true` without one of `found` near, and those of `found` without one of `true`."""
-    missed = [a for a in true if not any(abs(a - b) < within_s for b in found)]
-    invented = [b for b in found if not any(abs(a - b) < within_s for a in true)]
-    return missed, invented
 
 
 def matched_spans(
