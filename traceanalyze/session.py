@@ -11,7 +11,7 @@ import numpy as np
 
 from traceanalyze.detect.launches import find_launches
 from traceanalyze.detect.passes import find_passes
-from traceanalyze.errors import SignalError, TraceError
+from traceanalyze.errors import LimitError, SignalError, TraceError
 from traceanalyze.estimate.launch import measure_launch
 from traceanalyze.estimate.path import grade_pct, heading_deg
 from traceanalyze.estimate.topspeed import measure_pass
@@ -60,12 +60,37 @@ def study_files(paths: Iterable[str | Path], asked: Asked | None = None) -> list
 
 
 def study_file(path: str | Path, asked: Asked | None = None) -> list[Study]:
-    """Return the studies of one file's logs; a file that cannot be read gives one refused study."""
+    """Return the studies of one file's logs; a log that cannot be read or measured gives a refused study.
+
+    So does one that memory is too small for, or that trips over a fault of ours: the others still get their results.
+    """
     asked = asked or Asked()
     try:
-        return [study_trace(trace, asked) for trace in read_all(path, asked.read)]
-    except TraceError as error:
-        return [Study(sheet=refused_sheet(path, error))]
+        traces = read_all(path, asked.read)
+    except Exception as error:
+        return [Study(sheet=refused_sheet(path, told(error)))]
+    return [_study(trace, asked) for trace in traces]
+
+
+def _study(trace: Trace, asked: Asked) -> Study:
+    try:
+        return study_trace(trace, asked)
+    except Exception as error:
+        return Study(sheet=refused_sheet(trace.source.path, told(error)))
+
+
+def told(error: Exception) -> TraceError:
+    """Return an error as one of the tree; one that nobody foresaw as a line that says where it happened."""
+    if isinstance(error, TraceError):
+        return error
+    if isinstance(error, MemoryError):
+        return LimitError("it is too large for the memory here", advice="split it into shorter logs")
+    last = error.__traceback__
+    while last is not None and last.tb_next is not None:
+        last = last.tb_next
+    place = f"{Path(last.tb_frame.f_code.co_filename).name}, line {last.tb_lineno}" if last is not None else "unknown"
+    reason = f"a fault in this program ({type(error).__name__} in {place}: {error})"
+    return TraceError(reason, advice="please report it together with the log")
 
 
 def measure_files(

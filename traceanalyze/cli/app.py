@@ -62,7 +62,11 @@ def run(words: Sequence[str]) -> int:
     except OSError as error:
         status = _complain(f"{(error.strerror or str(error)).lower()}; check the disk and the permissions", 1)
     except MemoryError:
-        status = _complain("not enough memory for this log; split it into shorter ones", 1)
+        status = _complain("not enough memory for this; split the log into shorter ones", 1)
+    except Exception as error:  # nobody foresaw it: one line to report, no page of code
+        from traceanalyze.session import told
+
+        status = _complain(str(told(error)), 1)
     _let_go_of_output()
     return status
 

@@ -45,7 +45,7 @@ def complain(lines: Iterable[str]) -> None:
 def note(text: str, quiet: bool) -> None:
     """Print a note for people to standard error, unless they asked for quiet."""
     if not quiet:
-        sys.stderr.write(f"{text}\n")
+        sys.stderr.write(f"{shown(text)}\n")
 
 
 def colour_wanted(no_color: bool) -> bool:
