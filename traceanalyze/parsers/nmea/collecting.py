@@ -92,8 +92,7 @@ class Sieve:
 
     def _pieces(self, block: Block, block_number: int) -> Iterator[Piece]:
         """Read each kind of sentence in a block, but VTG, which is seldom needed."""
-        begin, end, tags = self._trusted(block)
-        kind = kinds_of(tags)
+        begin, end, tags, kind = self._trusted(block)
         talker = tags.astype(np.uint16)
         for number in KINDS:
             rows = np.flatnonzero(kind == number)
@@ -104,29 +103,31 @@ class Sieve:
             for which, fields in fields_of(block, begin[rows], end[rows], reach_of(number)):
                 yield self._piece(number, fields, begin[rows[which]], talker[rows[which]])
 
-    def _trusted(self, block: Block) -> tuple[IndexArray, IndexArray, WordArray]:
-        """Return where the trusted sentences of a block begin and end, and their tags; count the others."""
+    def _trusted(self, block: Block) -> tuple[IndexArray, IndexArray, WordArray, ByteArray]:
+        """Return where the trusted sentences of a block begin and end, their tags and kinds; count the others."""
         lines = find_lines(block)
+        kind = kinds_of(lines.tags)
         if not lines.odd_begin.size:
-            self._note_right(lines.tags)
-            return lines.begin, lines.star, lines.tags
+            self._note_right(lines.tags, kind)
+            return lines.begin, lines.star, lines.tags, kind
         if lines.odd_begin.size > lines.begin.size:
             sentences = find_sentences(block)
-            lines = lines.none()
+            lines, kind = lines.none(), kind[:0]
         else:
             sentences = find_sentences(block, ranges(lines.odd_begin, lines.odd_end))
-        self._note_right(lines.tags)
-        trusted = self._sorted_out(sentences)
+        self._note_right(lines.tags, kind)
+        odd_kind = kinds_of(sentences.tags)
+        trusted = self._sorted_out(sentences, odd_kind)
         begin = np.concatenate((lines.begin, sentences.begin[trusted]))
         end = np.concatenate((lines.star, sentences.end[trusted]))
-        return begin, end, np.concatenate((lines.tags, sentences.tags[trusted]))
+        tags = np.concatenate((lines.tags, sentences.tags[trusted]))
+        return begin, end, tags, np.concatenate((kind, odd_kind[trusted]))
 
-    def _sorted_out(self, sentences: Sentences) -> BoolArray:
+    def _sorted_out(self, sentences: Sentences, kind: ByteArray) -> BoolArray:
         """Return which sentences are trusted; count the others by what is wrong with them."""
-        kind = kinds_of(sentences.tags)
         trusted = self.trust(sentences, kind)
         wrong = sentences.wrong()
-        self._note_right(sentences.tags[sentences.matched])
+        self._note_right(sentences.tags[sentences.matched], kind[sentences.matched])
         self.wrong.update(_counted(kind[wrong]))
         self.tally["checksum"] += int((wrong & ~trusted).sum())
         self.tally["malformed"] += sentences.tails
@@ -139,8 +140,8 @@ class Sieve:
             self.lengths.update(zip(kind[rows].tolist(), length.tolist(), strict=True))
         return trusted
 
-    def _note_right(self, tags: WordArray) -> None:
-        self.right.update(_counted(kinds_of(tags)))
+    def _note_right(self, tags: WordArray, kind: ByteArray) -> None:
+        self.right.update(_counted(kind))
         own = tags[(tags & np.uint64(0xFF)) == ord("P")]
         self._proprietary.update(word.to_bytes(8, "little").partition(b",")[0] for word in set(own.tolist()))
 
