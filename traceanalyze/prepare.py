@@ -2,18 +2,42 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from traceanalyze.errors import SignalError
 from traceanalyze.signal.cleaning import clean_positions, clean_speed
-from traceanalyze.signal.noise import SpeedNoise, estimate_noise
+from traceanalyze.signal.noise import FLOOR_SIGMA_MPS, SpeedNoise, estimate_noise
 from traceanalyze.signal.positions import speed_from_positions
-from traceanalyze.trace import Trace, with_remarks
+from traceanalyze.trace import Remark, Trace, make_trace, with_remarks
+
+if TYPE_CHECKING:
+    from traceanalyze.signal.accelerometer import ForwardAcceleration
 
 
-def prepared(trace: Trace) -> tuple[Trace, SpeedNoise]:
-    """Return the cleaned trace and the noise of its speeds.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Prepared:
+    """A trace to measure on.
+
+    Attributes
+    ----------
+    trace : Trace
+        Cleaned; `speed_source` says what its speeds, and the times of its launches, rest on.
+    noise : SpeedNoise
+        Of its speeds.
+    forward : ForwardAcceleration or None
+        Of its accelerometer, where that can help to time launches.
+    """
+
+    trace: Trace
+    noise: SpeedNoise
+    forward: ForwardAcceleration | None = None
+
+
+def prepared(trace: Trace) -> Prepared:
+    """Return the cleaned trace, the noise of its speeds, and the forward acceleration where there is one.
 
     Raises
     ------
@@ -23,9 +47,65 @@ def prepared(trace: Trace) -> tuple[Trace, SpeedNoise]:
     if trace.speed_source == "accelerometer":
         return _from_accelerometer(trace)
     if trace.speed_source == "positions":
-        return _from_positions(trace)
+        found, noise = _from_positions(trace)
+        return Prepared(trace=found, noise=noise)
     cleaned = _speeds_cleaned(_positions_cleaned(trace))
-    return cleaned, estimate_noise(cleaned.t_s, cleaned.speed_mps, cleaned.stretch)
+    noise = estimate_noise(cleaned.t_s, cleaned.speed_mps, cleaned.stretch)
+    return _with_forward(cleaned, noise)
+
+
+def _with_forward(trace: Trace, noise: SpeedNoise) -> Prepared:
+    """Find the forward acceleration of the accelerometer beside a receiver, or say why it cannot help."""
+    if trace.accelerometer is None:
+        return Prepared(trace=trace, noise=noise)
+    from traceanalyze.estimate.fused import forward_of, fusing_doubt  # few logs have one: see DEVELOPERS.md
+
+    try:
+        forward = forward_of(trace, noise)
+        doubt = fusing_doubt(forward)
+    except SignalError as error:
+        doubt = error.reason
+    if doubt:
+        remark = Remark("not-fused", f"the accelerometer is not used: {doubt}")
+        return Prepared(trace=with_remarks(trace, remark), noise=noise)
+    fused = replace(trace, speed_source="receiver+accelerometer")
+    return Prepared(trace=with_remarks(fused, *forward.remarks), noise=noise, forward=forward)
+
+
+def _from_accelerometer(trace: Trace) -> Prepared:
+    """Find the speed of an accelerometer alone, from rest to rest."""
+    from traceanalyze.signal.accelerometer import forward_alone, speed_from_rest  # few logs: see DEVELOPERS.md
+
+    sensor = trace.accelerometer
+    if sensor is None:
+        raise SignalError("the log holds neither speeds nor positions nor an accelerometer")
+    forward, rests = forward_alone(sensor.t_s, sensor.force_mps2)
+    found = speed_from_rest(forward, rests)
+    period_s = float(np.median(np.diff(found.t_s)))
+    moving = found.stderr_mps[(found.speed_mps > 1.0) & np.isfinite(found.stderr_mps)]
+    sigma_mps = max(float(np.median(moving)) if moving.size else 0.0, FLOOR_SIGMA_MPS)
+    noise = SpeedNoise(
+        sigma_mps=sigma_mps,
+        slow_mps=0.99 * sigma_mps,
+        slow_tau_s=10.0,
+        resolution_mps=0.0,
+        hold_mps=0.0,
+        rest_s=float(sum(end - begin for begin, end in rests)),
+        period_s=period_s,
+        rest_sigma_mps=FLOOR_SIGMA_MPS,
+    )
+    with_speed = make_trace(
+        found.t_s,
+        utc0_s=float(trace.utc0_s[0]) if trace.utc0_s.size else float("nan"),
+        speed_mps=found.speed_mps,
+        accelerometer=sensor,
+        speed_source=trace.speed_source,
+        source=trace.source,
+        tally=trace.tally,
+        remarks=trace.remarks,
+        history=(*trace.history, "speed found from the accelerometer"),
+    )
+    return Prepared(trace=with_remarks(with_speed, *forward.remarks), noise=noise, forward=forward)
 
 
 def _from_positions(trace: Trace) -> tuple[Trace, SpeedNoise]:

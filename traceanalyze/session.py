@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from traceanalyze.detect.launches import find_launches
+from traceanalyze.detect.launches import LaunchSpan, find_launches
 from traceanalyze.detect.passes import find_passes
 from traceanalyze.errors import LimitError, SignalError, TraceError
 from traceanalyze.estimate.launch import measure_launch
@@ -17,7 +17,7 @@ from traceanalyze.estimate.path import grade_pct, heading_deg
 from traceanalyze.estimate.topspeed import measure_pass
 from traceanalyze.parsers import read_all
 from traceanalyze.parsers.options import ReadOptions
-from traceanalyze.prepare import prepared
+from traceanalyze.prepare import Prepared, prepared
 from traceanalyze.results import Estimate, Launch, Pass, RunSheet
 from traceanalyze.settings import DEFAULT_MEASURES, LAUNCH_SPEED_MPS, SUSTAINED_WINDOW_S
 from traceanalyze.signal.noise import SpeedNoise
@@ -131,8 +131,9 @@ def study_trace(trace: Trace, asked: Asked | None = None) -> Study:
         If the log holds nothing that a speed can be had from.
     """
     asked = asked or Asked()
-    cleaned, noise = prepared(trace)
-    launches = _launches(cleaned, noise, asked)
+    ready = prepared(trace)
+    cleaned, noise = ready.trace, ready.noise
+    launches = _launches(ready, asked)
     passes = _passes(cleaned, noise, asked)
     remarks = _day_remarks(cleaned, asked, len(launches) + len(passes))
     return Study(sheet=_sheet(cleaned, noise, launches, passes, remarks), trace=cleaned, noise=noise)
@@ -143,11 +144,12 @@ def refused_sheet(path: str | Path, error: TraceError) -> RunSheet:
     return RunSheet(path=str(path), status="refused", error=str(error.at(str(path))))
 
 
-def _launches(trace: Trace, noise: SpeedNoise, asked: Asked) -> tuple[Launch, ...]:
+def _launches(ready: Prepared, asked: Asked) -> tuple[Launch, ...]:
+    trace, noise = ready.trace, ready.noise
     found: list[Launch] = []
     for span in find_launches(trace, noise, _lowest_target_mps(asked)):
         try:
-            launch = measure_launch(trace, span, noise, asked.measures)
+            launch = _timed(ready, span, asked.measures)
         except SignalError as error:
             first_s = float(trace.t_s[span.onset])
             launch = Launch(
@@ -167,6 +169,17 @@ def _launches(trace: Trace, noise: SpeedNoise, asked: Asked) -> tuple[Launch, ..
             )
         )
     return tuple(found)
+
+
+def _timed(ready: Prepared, span: LaunchSpan, measures: tuple[Measure, ...]) -> Launch:
+    """Time a launch with what the log has: a receiver, a receiver and an accelerometer, or an accelerometer alone."""
+    if ready.forward is None:
+        return measure_launch(ready.trace, span, ready.noise, measures)
+    from traceanalyze.estimate.fused import measure_launch_alone, measure_launch_fused  # few logs: see DEVELOPERS.md
+
+    if ready.trace.speed_source == "accelerometer":
+        return measure_launch_alone(ready.trace, ready.forward, span, measures)
+    return measure_launch_fused(ready.trace, ready.forward, span, ready.noise, measures)
 
 
 def _lowest_target_mps(asked: Asked) -> float:
