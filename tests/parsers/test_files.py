@@ -47,6 +47,15 @@ def test_a_file_that_cannot_be_looked_at_is_closed_again(log: Path, monkeypatch:
     assert len(set(os.listdir("/dev/fd")) - before) <= 1  # noqa: PTH208
 
 
+def test_a_folder_that_cannot_even_be_opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object) -> int:  # as Windows does for folders
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(os, "open", refuse)
+    with pytest.raises(InputError, match="it is a folder"):
+        files.opened(tmp_path)
+
+
 def test_a_name_that_cannot_even_be_asked_about(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Path, "is_dir", _fails)
     with pytest.raises(InputError, match="no such file"):

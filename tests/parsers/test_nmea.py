@@ -85,6 +85,15 @@ def test_vtg_of_the_old_form_and_without_knots() -> None:
     assert read_lines([GNGGA, sentence("GPVTG,,T,,M,,N,4.724,K,A")]).speed_mps[0] == pytest.approx(4.724 / 3.6)
 
 
+@pytest.mark.parametrize("copies", [1, 40])
+def test_heights_below_the_sea(copies: int) -> None:
+    # -30.00 as ac12.log of gpsd's test/daemon has it, -0028 as triton400.log
+    for text, height_m in (("-30.00", -30.0), ("-0028", -28.0), ("-0.5", -0.5), ("-5", -5.0), ("", np.nan)):
+        trace = read_lines(gga(stamp(36_000 + k), height=text) for k in range(copies))
+        assert trace.altitude_m.tolist() == pytest.approx([height_m] * copies, nan_ok=True)
+    assert dict(read_lines([rmc("090000.00"), *[gga("100000.00", height="-")] * copies]).tally) == {"malformed": copies}
+
+
 def test_published_gns_with_one_mode_for_each_constellation() -> None:
     trace = read_log(GPGNS)
     assert trace.lat_deg[0] == pytest.approx(38 + 44.24011 / 60, abs=1e-12)

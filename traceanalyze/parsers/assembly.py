@@ -138,8 +138,6 @@ class _Content:
 
 def _copies(time_s: FloatArray, content: _Content, late: NDArray[Any], earlier: NDArray[Any]) -> NDArray[np.bool_]:
     """Whether late rows are copies of earlier ones: the same time and the same content."""
-    if not earlier.size:
-        return np.zeros(late.size, bool)
     order = earlier[np.argsort(time_s[earlier], kind="stable")]
     place = np.minimum(np.searchsorted(time_s[order], time_s[late]), order.size - 1)
     copies: NDArray[np.bool_] = time_s[order[place]] == time_s[late]
@@ -160,7 +158,7 @@ def _late_rows(
         behind = int(np.searchsorted(time_s[begin:end], latest, side="right"))
         if session[begin] != session[begin - 1]:
             new[begin], start, behind = True, begin, 0
-        elif behind:
+        else:  # at least the first is behind: only steps back and sessions make breaks
             late_rows, earlier = np.arange(begin, begin + behind), np.arange(max(start, begin - _LOOK_BACK), begin)
             known = _copies(time_s, content, late_rows, earlier)
             if behind >= SESSION_POINTS and not known.all():
