@@ -124,7 +124,8 @@ def _checked(found: Blocks) -> Blocks:
 
 
 def _of_fit(found: Blocks, level: FloatArray, fit: LagFit) -> ForwardAcceleration:
-    text = f"the receiver is {fit.lag_s:.3f} s (± {fit.lag_stderr_s:.3f} s) late against the accelerometer"
+    side = "behind" if fit.lag_s >= 0 else "ahead of"
+    text = f"the receiver's clock is {abs(fit.lag_s):.3f} s (± {fit.lag_stderr_s:.3f} s) {side} the accelerometer's"
     return ForwardAcceleration(
         t_s=found.t_s + fit.drift * (found.t_s - fit.middle_s),
         accel_mps2=level @ fit.forward,
