@@ -29,6 +29,7 @@ def export(
     time_unit: opt.TimeUnit = None,
     accel_unit: opt.AccelUnit = None,
     quiet: opt.Quiet = False,
+    no_color: opt.NoColor = False,
     force: opt.Force = False,
 ) -> int:
     """The cleaned trace (or, with --results, the results) for a spreadsheet, a map program or your own code.
@@ -37,45 +38,35 @@ def export(
     Examples:
       traceanalyze export ride.nmea --to geojson --out ride.geojson
       traceanalyze export ride.nmea other.gpx --results --out results.csv
+      traceanalyze export *.nmea --to gpx --out tracks/
     """
-    from traceanalyze.report.exports import TRACE_FORMATS, results_csv
-    from traceanalyze.report.files import make_folder, write_atomically
-    from traceanalyze.session import study_files
+    from traceanalyze.report.exports import TRACE_FORMATS, exported
+    from traceanalyze.report.files import check_output
 
     kind = opt.one_of(to, "--to", tuple(TRACE_FORMATS))
     asked = opt.asked(measures, "rollout", window, "imperial", column, speed_unit, time_unit, accel_unit)
     names = as_dropped(files)
-    studies = study_files(names, asked)
-    refused = [study.sheet.error or "" for study in studies if study.sheet.refused]
-    read = [study for study in studies if not study.sheet.refused]
+    if out is not None and not out.is_dir() and (results or len(names) == 1):
+        check_output(out, force=force, inputs=names)
+    if out is None and kind == "parquet" and not results and sys.stdout.isatty():
+        raise UsageError("Parquet is not text for a terminal", advice="name a file with --out")
+    made, refused = exported(names, asked, None if results else kind, out)
+    for path, _ in made:
+        if path is not None:
+            check_output(path, force=force, inputs=names)
+    for path, content in made:
+        _write(path, content, force=force, inputs=names, quiet=quiet)
     complain(refused)
-    if results:
-        outputs = [(out, results_csv([study.sheet for study in read]))] if read else []
-    else:
-        ending, made = TRACE_FORMATS[kind]
-        if len(read) > 1:
-            if out is None:
-                raise UsageError("several logs cannot share standard output", advice="name a folder with --out")
-            make_folder(out, inputs=names)
-            stems = _different([Path(study.sheet.path).stem for study in read])
-            outputs = [(out / f"{stem}{ending}", made(study)) for stem, study in zip(stems, read, strict=True)]
-        else:
-            outputs = [(out, made(study)) for study in read]
-    for path, content in outputs:
-        if path is None:
-            sys.stdout.flush()
-            sys.stdout.buffer.write(content)
-        else:
-            write_atomically(path, content, force=force, inputs=names)
-            note(f"written: {path}", quiet)
     return 1 if refused else 0
 
 
-def _different(stems: list[str]) -> list[str]:
-    """Number the names that occur more than once."""
-    seen: dict[str, int] = {}
-    different = []
-    for stem in stems:
-        seen[stem] = seen.get(stem, 0) + 1
-        different.append(stem if seen[stem] == 1 else f"{stem}-{seen[stem]}")
-    return different
+def _write(path: Path | None, content: bytes, *, force: bool, inputs: list[str], quiet: bool) -> None:
+    from traceanalyze.report.files import write_atomically
+
+    if path is None:
+        sys.stdout.flush()
+        sys.stdout.buffer.write(content)
+        sys.stdout.buffer.flush()
+    else:
+        write_atomically(path, content, force=force, inputs=inputs)
+        note(f"written: {path}", quiet)
