@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from traceanalyze.detect.launches import LaunchSpan, find_launches
+from traceanalyze.detect.launches import LaunchSpan, find_launches, untimed_launches
 from traceanalyze.detect.passes import find_passes
 from traceanalyze.errors import LimitError, SignalError, TraceError
 from traceanalyze.estimate.launch import measure_launch
@@ -135,7 +135,10 @@ def study_trace(trace: Trace, asked: Asked | None = None) -> Study:
     cleaned, noise = ready.trace, ready.noise
     launches = _launches(ready, asked)
     passes = _passes(cleaned, noise, asked)
-    remarks = _day_remarks(cleaned, asked, len(launches) + len(passes))
+    remarks = (
+        *untimed_launches(cleaned, noise, _lowest_target_mps(asked)),
+        *_day_remarks(cleaned, asked, len(launches) + len(passes)),
+    )
     return Study(sheet=_sheet(cleaned, noise, launches, passes, remarks), trace=cleaned, noise=noise)
 
 

@@ -30,7 +30,7 @@ def log_remarks(noise: SpeedNoise) -> tuple[Remark, ...]:
     out = []
     if 1 / noise.period_s < _LOW_RATE_HZ:
         text = (
-            f"{1 / noise.period_s:.3g} samples a second: the start lies between two samples, hence the wide intervals"
+            f"{1 / noise.period_s:.3g} Hz: the start lies between two samples, hence the wide intervals"
         )
         out.append(Remark("low-rate", text))
     if noise.hold_mps > 0:
