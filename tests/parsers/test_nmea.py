@@ -80,9 +80,14 @@ def test_published_vtg_gives_the_speed_that_gga_lacks() -> None:
     assert trace.course_deg[0] == 220.86
 
 
-def test_vtg_of_the_old_form_and_without_knots() -> None:
-    assert read_lines([GNGGA, sentence("GPVTG,220.9,207.0,002.6,004.7")]).speed_mps[0] == 2.6 * KNOT
-    assert read_lines([GNGGA, sentence("GPVTG,,T,,M,,N,4.724,K,A")]).speed_mps[0] == pytest.approx(4.724 / 3.6)
+@pytest.mark.parametrize("copies", [1, 40])
+def test_vtg_of_the_old_form_and_without_knots(copies: int) -> None:
+    def speeds(body: str) -> list[float]:
+        lines = (line for k in range(copies) for line in (gga(stamp(36_000 + k)), sentence(body)))
+        return read_lines(lines).speed_mps.tolist()
+
+    assert speeds("GPVTG,220.9,207.0,002.6,004.7") == [2.6 * KNOT] * copies
+    assert speeds("GPVTG,,T,,M,,N,4.724,K,A") == pytest.approx([4.724 / 3.6] * copies)
 
 
 @pytest.mark.parametrize("copies", [1, 40])

@@ -69,10 +69,10 @@ class TestEpochs:
         assert speeds_kn(read_lines(lines)) == list(range(9))
 
     def test_a_receiver_that_is_set_to_a_faster_rate(self) -> None:
-        times = [*range(20), *(20 + k / 10 for k in range(40))]
+        times = [*range(50), *(50 + k / 10 for k in range(20))]
         trace = read_lines(line for k, t in enumerate(times) for line in (rmc(stamp(t), f"{k}.0"), gga(stamp(t))))
         assert trace.t_s == pytest.approx(np.array(times), abs=1e-9)
-        assert speeds_kn(trace) == list(range(60))
+        assert speeds_kn(trace) == list(range(70))
 
     def test_sentences_of_several_talkers_are_one_epoch(self) -> None:
         lines = []
