@@ -24,11 +24,12 @@ MEASURES = (parse_measure("0-30 mph"), parse_measure("60 ft"), parse_measure("20
 
 @dataclass(frozen=True)
 class Run:
-    """A log with receiver and accelerometer, and per launch its onset and true 0-30 mph by rollout and rest."""
+    """A log with receiver and accelerometer; per launch its true onset and 0-30 mph by rollout and rest; the delay."""
 
     trace: Trace
     noise: SpeedNoise
     truth: list[tuple[float, float, float]]
+    delay_s: float
 
 
 def run(seed: int, rate_hz: float = 1.0, count: int = 4) -> Run:
@@ -51,7 +52,7 @@ def run(seed: int, rate_hz: float = 1.0, count: int = 4) -> Run:
     for event in launches(made):
         marks, end_s = marks_s(made, event), reached_s(made, event, MEASURES[0])
         truth.append((marks["rest"], end_s - marks["rollout"], end_s - marks["rest"]))
-    return Run(trace, estimate_noise(trace.t_s, trace.speed_mps, trace.stretch), truth)
+    return Run(trace, estimate_noise(trace.t_s, trace.speed_mps, trace.stretch), truth, delay_s)
 
 
 def timed(one: Run, forward: ForwardAcceleration | None) -> list[tuple[Launch, float, float]]:
@@ -102,6 +103,15 @@ def test_it_is_sharper_than_the_receiver_alone(
         assert ours.stderr < theirs.stderr
         assert {t.measure for t in both.times} >= {t.measure for t in alone.times}
         assert both.curve is not None
+
+
+def test_the_start_is_on_the_receivers_clock(
+    runs: list[tuple[Run, ForwardAcceleration]], fused: list[list[tuple[Launch, float, float]]]
+) -> None:
+    assert max(one.delay_s for one, _ in runs) > 0.15  # else this would tell nothing
+    for (one, _), results in zip(runs, fused, strict=True):
+        for (onset_s, *_), (found, *_) in zip(one.truth, results, strict=True):
+            assert abs(found.start.value - (onset_s + one.delay_s)) < 0.06
 
 
 def test_a_lag_that_is_not_known_is_not_used(runs: list[tuple[Run, ForwardAcceleration]]) -> None:

@@ -188,7 +188,7 @@ def _repaired(block: Marked, layout: Layout, tally: Counter[str]) -> bytes:
 
 
 def _repaired_line(line: bytes, layout: Layout, tally: Counter[str]) -> bytes:
-    """Return a line with as many cells as the header has, its line end included, or nothing."""
+    """Return a line as it can be read, its line end included, or nothing; a wrong number of cells is left wrong."""
     if not line.strip(b"\0, \t"):
         return b""
     if line.lstrip(b"\0").startswith((b"#", b"%", b"//", b";")):
@@ -197,11 +197,11 @@ def _repaired_line(line: bytes, layout: Layout, tally: Counter[str]) -> bytes:
         tally["repeated_header"] += line + b"\n" == layout.header_lines[0]
         return b""
     cells = _unquoted(line, layout)
-    if cells is not None and len(cells) > layout.width and not any(cells[layout.width :]):
-        cells = cells[: layout.width]
-    if cells is None or len(cells) != layout.width:
+    if cells is None:
         tally["malformed"] += 1
         return b""
+    if len(cells) > layout.width and not any(cells[layout.width :]):
+        cells = cells[: layout.width]
     return b",".join(cells) + b"\n"
 
 
