@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 
 from tests.report.browser import Browser, chromium
+from tests.report.test_page import KINDS
 from traceanalyze.cli.app import run
+from traceanalyze.report.page import compare_page
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_traces"
 
@@ -17,15 +19,15 @@ pytestmark = pytest.mark.skipif(chromium() is None, reason="no Chromium on this 
 
 @pytest.fixture(scope="module")
 def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("day")
+    folder = tmp_path_factory.mktemp("report")
     sheet = (SAMPLES / "day.toml").read_text()
     hostile = sheet.replace('name = "stiff spring"', 'name = "stiff <script>alert(1)</script> $x$"')
     assert hostile != sheet
     for log in SAMPLES.glob("*.nmea"):
         (folder / log.name).write_bytes(log.read_bytes())
     (folder / "day.toml").write_text(hostile)
-    assert run(["day", str(folder / "day.toml"), "--out", str(folder / "out"), "--no-pictures", "--quiet"]) == 0
-    return folder / "out" / "report.html"
+    assert run(["compare", str(folder / "day.toml"), "--report", str(folder / "report.html"), "--quiet"]) == 0
+    return folder / "report.html"
 
 
 @pytest.fixture(scope="module")
@@ -58,6 +60,18 @@ def test_values_are_read_out_by_pointer_and_by_keys(browser: Browser, report: Pa
     assert browser.value(readout) == ""
 
 
+def test_over_speed_the_readout_has_engine_speeds_where_they_are_true(browser: Browser, report: Path) -> None:
+    browser.open(report)
+    readout = "document.querySelector('output[data-for=acceleration]').textContent"
+    browser.value("document.getElementById('acceleration').focus()")
+    browser.key("End")
+    # 18/48 and 15/36 teeth, 1.32 m: 130.05 rpm a mph (V[km/h] = 0.06 D n R, French decree of 27 March 1979, article 2)
+    speed, rpm = re.match(r"at (\d+\.\d\d) mph \((\d+) rpm\): ", browser.value(readout)).groups()
+    assert abs(float(speed) * 130.05 - float(rpm)) <= 6  # shown to 10 rpm
+    browser.key("Home")
+    assert browser.value(readout).startswith("at 0.00 mph: ")
+
+
 def test_a_run_is_switched_off_and_lit_with_its_row(browser: Browser, report: Path) -> None:
     browser.open(report)
     assert browser.value("document.querySelectorAll('tr[data-run] input').length") == 8
@@ -86,12 +100,42 @@ def test_text_keeps_the_contrast_of_wcag_aa(browser: Browser, report: Path) -> N
     """WCAG 2.2, 1.4.3: 4.5:1 for text; relative luminance as it defines it."""
     for dark in (False, True):
         browser.open(report, dark=dark)
-        for selector in ("body", "figcaption", ".caution", "td"):
+        for selector in ("body", "figcaption", ".caution", "td", "tr.group th", ".soft"):
             style = f"getComputedStyle(document.querySelector('{selector}'))"
             ground = browser.value("getComputedStyle(document.body).backgroundColor")
             own = browser.value(f"{style}.backgroundColor")
             behind = own if not own.startswith("rgba(0, 0, 0, 0") else ground
             assert _contrast(browser.value(f"{style}.color"), behind) >= 4.5, (selector, dark)
+
+
+def test_lines_and_marks_keep_the_contrast_of_wcag_aa(browser: Browser, report: Path) -> None:
+    """WCAG 2.2, 1.4.11: 3:1 for graphics needed to understand."""
+    for dark in (False, True):
+        browser.open(report, dark=dark)
+        ground = browser.value("getComputedStyle(document.body).backgroundColor")
+        for selector in ("path.line.mean.s0", "path.line.mean.s1", "path.line.mean.sd", "path.mark.s0", "path.mark.s1"):
+            drawn = browser.value(f"getComputedStyle(document.querySelector('{selector}')).stroke")
+            assert _contrast(drawn, ground) >= 3, (selector, dark)
+
+
+def test_names_as_long_as_can_be_stay_within_a_phone(browser: Browser, tmp_path: Path) -> None:
+    page = tmp_path / "page.html"
+    page.write_text(compare_page(KINDS["hostile names"]))
+    browser.open(page, width=390)
+    assert browser.complaints() == []
+    assert browser.value("document.documentElement.scrollWidth") <= 390
+
+
+def test_many_runs_leave_the_readout_short(browser: Browser, tmp_path: Path) -> None:
+    page = tmp_path / "page.html"
+    page.write_text(compare_page(KINDS["five setups, forty runs"]))
+    browser.open(page)
+    browser.value("document.getElementById('overlay').focus()")
+    for _ in range(9):
+        browser.key("ArrowRight")
+    said = browser.value("document.querySelector('output[data-for=overlay]').textContent")
+    assert [f"s{k}, mean" in said for k in range(5)] == [True] * 5
+    assert "run 1" not in said
 
 
 def _contrast(first: str, second: str) -> float:

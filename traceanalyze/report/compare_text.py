@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 
 from traceanalyze.comparison import SHOWN_UNITS, BandResult, Comparison, CurveComparison, MeasureComparison
 from traceanalyze.errors import shown
+from traceanalyze.judge.sentences import decimals
 from traceanalyze.report.dotplot import axis_for, dot_lines, interval_line
 from traceanalyze.report.tables import BOLD, PLAIN, table_text
-from traceanalyze.results import round_half_up, uncertainty_decimals
+from traceanalyze.results import round_half_up
 from traceanalyze.units import SPEED_UNITS, System, speed_unit
 from traceanalyze.vehicle.engine import NO_ENGINE, EngineSpeeds
 
@@ -83,7 +84,7 @@ def dots_text(one: MeasureComparison) -> str:
         if runs:
             rows = dot_lines(axis, [run.value / factor for run in runs], mean / factor, mark)
             lines += [pad + row for row in rows[:-1]]
-            lines.append(_labelled(name, len(runs), rows[-1], round_half_up(mean / factor, _decimals(one))))
+            lines.append(_labelled(name, len(runs), rows[-1], round_half_up(mean / factor, decimals(one))))
     return "\n".join([*lines, *_difference_lines(one)])
 
 
@@ -95,35 +96,38 @@ def _labelled(name: str, count: int, row: str, mean: str) -> str:
     return f"{label:{room}}{tail}{row:{WIDTH - _LEFT - _RIGHT}}{mean:>{_RIGHT}}"
 
 
-def _decimals(one: MeasureComparison) -> int:
-    factor = SHOWN_UNITS[one.shown_unit]
-    return min(2, uncertainty_decimals(one.stderr / factor)) if math.isfinite(one.stderr) else 2
-
-
 def _difference_lines(one: MeasureComparison) -> Iterator[str]:
     if not math.isfinite(one.low95):
-        yield f"difference: {signed(one.difference, one)}; no interval can be given"
+        yield f"difference: {_difference(one)}; no interval can be given"
         return
     factor = SHOWN_UNITS[one.shown_unit]
     x = one.smallest_meaningful / factor
     low95, middle, high95 = (value / factor for value in (one.low95, one.difference, one.high95))
     axis = axis_for([low95, middle, high95, -x, x], WIDTH - _LEFT - _RIGHT)
-    low, high = (round_half_up(value, _decimals(one)) for value in (low95, high95))
+    low, high = (rounded(value, decimals(one)) for value in (low95, high95))
     yield ""
     yield " " * _LEFT + axis.label_line()
     yield f"{'difference':{_LEFT}}{interval_line(axis, low95, middle, high95, marks=(-x, x))}"
     side = "left" if one.smaller_is_better else "right"
     yield (
-        f"{signed(one.difference, one)}, 95 %: {low} to {high}; {side} of │ is better, "
-        f": is {x:.3g} {one.shown_unit} either way"
+        f"{_difference(one)}, 95 %: {low} to {high}; {side} of │ is better, : is {x:.3g} {one.shown_unit} either way"
     )
 
 
-def signed(value: float, one: MeasureComparison) -> str:
-    """Return a difference with its sign and unit, rounded by its uncertainty."""
-    factor = SHOWN_UNITS[one.shown_unit]
-    text = round_half_up(value / factor, _decimals(one))
-    return f"{text if text.startswith('-') else '+' + text} {one.shown_unit}"
+def signed(value: float, places: int) -> str:
+    """Return a rounded number with its sign; nothing is below zero by less than its last digit."""
+    text = rounded(value, places)
+    return text if text.startswith("-") else f"+{text}"
+
+
+def rounded(value: float, places: int) -> str:
+    """Return a rounded number; zero has no sign."""
+    text = round_half_up(value, places)
+    return text.removeprefix("-") if float(text) == 0.0 else text
+
+
+def _difference(one: MeasureComparison) -> str:
+    return f"{signed(one.difference / SHOWN_UNITS[one.shown_unit], decimals(one))} {one.shown_unit}"
 
 
 def others_text(others: Sequence[MeasureComparison]) -> str:
@@ -132,7 +136,7 @@ def others_text(others: Sequence[MeasureComparison]) -> str:
         [
             one.measure,
             f"{len(one.baseline_runs)} + {len(one.changed_runs)}",
-            signed(one.difference, one) if math.isfinite(one.difference) else "-",
+            _difference(one) if math.isfinite(one.difference) else "-",
             _interval(one.low95, one.high95, one),
             one.verdict,
         ]
@@ -146,7 +150,7 @@ def _interval(low: float, high: float, one: MeasureComparison) -> str:
     if not math.isfinite(low):
         return "-"
     factor = SHOWN_UNITS[one.shown_unit]
-    return f"{round_half_up(low / factor, _decimals(one))} to {round_half_up(high / factor, _decimals(one))}"
+    return f"{rounded(low / factor, decimals(one))} to {rounded(high / factor, decimals(one))}"
 
 
 def range_text(curves: CurveComparison, system: System, engine: EngineSpeeds = NO_ENGINE) -> str:
@@ -176,9 +180,8 @@ def band_name(band: BandResult, system: System, total: bool) -> str:
 
 
 def _band_cells(band: BandResult) -> list[str]:
-    texts = [round_half_up(value, 2) for value in (band.difference_s, band.low95_s, band.high95_s)]
-    sign = "" if texts[0].startswith("-") else "+"
-    return [f"{sign}{texts[0]} s", f"{texts[1]} to {texts[2]}", band.verdict]
+    ends = f"{rounded(band.low95_s, 2)} to {rounded(band.high95_s, 2)}" if math.isfinite(band.low95_s) else "-"
+    return [f"{signed(band.difference_s, 2)} s", ends, band.verdict]
 
 
 def plain_words(one: MeasureComparison) -> list[str]:

@@ -173,7 +173,7 @@ def assumptions(setups: Iterable[Corrected]) -> str:
         parts.append(f"level road: the stated slope, known to {GRADE_STDERR_PCT:g} %")
     if any(one.reference_air for one in setups):
         parts.append(
-            f"reference air: 100 kPa, 20 degrees C, dry, {reference_density_kgm3():.3f} kg/m^3; thrust taken to go "
-            f"with density, drag area {usual.cda_m2:g} m^2, rolling resistance {usual.crr:g}"
+            f"reference air: 100 kPa, 20 °C, dry, {reference_density_kgm3():.3f} kg/m³; thrust taken to go "
+            f"with density, drag area {usual.cda_m2:g} m², rolling resistance {usual.crr:g}"
         )
     return "; ".join(parts)

@@ -14,9 +14,12 @@ all('.chart[tabindex]').forEach(function(box){
  function show(x){at=Math.max(d.x[0],Math.min(d.x[1],x));
   var px=d.x[2]+(at-d.x[0])/(d.x[1]-d.x[0])*(d.x[3]-d.x[2]);
   cursor.setAttribute('x1',px);cursor.setAttribute('x2',px);cursor.style.display='';
-  var parts=d.lines.filter(function(l){return !off[l.run]}).map(function(l){var v=value(l,at);
-   return v===null?null:l.label+' '+v.toFixed(d.units[1]==='s'?3:1)}).filter(Boolean);
-  out.textContent='at '+at.toFixed(2)+' '+d.units[0]+': '+(parts.join('; ')||'no value')+(parts.length?' '+d.units[1]:'')}
+  var told=d.lines.filter(function(l){return !off[l.run]});
+  if(told.length>12)told=told.filter(function(l){return !l.run});
+  var digits={s:3,'m/s\u00b2':2}[d.units[1]]||1;
+  var parts=told.map(function(l){var v=value(l,at);return v===null?null:l.label+' '+v.toFixed(digits)}).filter(Boolean);
+  var rpm=d.rpm&&at*d.rpm[0]>=d.rpm[1]?' ('+Math.round(at*d.rpm[0]/10)*10+' rpm)':'';
+  out.textContent='at '+at.toFixed(2)+' '+d.units[0]+rpm+': '+(parts.join('; ')||'no value')+(parts.length?' '+d.units[1]:'')}
  function hide(){cursor.style.display='none';out.textContent=''}
  svg.addEventListener('pointermove',function(e){var r=svg.getBoundingClientRect(),w=svg.viewBox.baseVal.width;
   var k=Math.min(r.width/w,r.height/svg.viewBox.baseVal.height),px=(e.clientX-r.left-(r.width-w*k)/2)/k;

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from traceanalyze import __version__
+from traceanalyze.report.corrected import Corrected, assumptions
 from traceanalyze.report.measure_text import RULE_WORDS, damage_text
-from traceanalyze.report.notes import note_lines
 from traceanalyze.report.page.markup import Markup, joined, listing, table, tag
-from traceanalyze.report.tables import clock_text, heading_text
-from traceanalyze.results import RunSheet, round_half_up
+from traceanalyze.report.page.names import file_names, log_names
+from traceanalyze.report.page.notes import log_notes
+from traceanalyze.report.tables import clock_text, duration_text, heading_text
+from traceanalyze.results import Estimate, RunSheet, round_half_up
 from traceanalyze.session import Asked
 from traceanalyze.sheet import Conditions, DaySheet
 from traceanalyze.units import LENGTH_UNITS, SPEED_UNITS, length_unit, speed_unit
@@ -34,94 +36,98 @@ def section(title: str, *content: object) -> Markup:
     return tag("section", tag("h2", title), inner) if inner else Markup("")
 
 
-def launch_rows(sheets: Sequence[RunSheet], asked: Asked) -> tuple[list[str], list[list[str]]]:
-    """Return head and rows of a table of launches (without their setup)."""
+def launch_rows(sheet: RunSheet, asked: Asked) -> tuple[list[str], list[list[str]]]:
+    """Return head and rows of a table of a log's launches, without their names."""
     unit = speed_unit(asked.system)
     wanted = [(m.label, asked.start_rule if m.from_rest else None) for m in asked.measures if m.kind != "top speed"]
     head = ["at", "heading", *(label for label, _ in wanted), f"peak [{unit}]"]
-    rows = []
-    for sheet in sheets:
-        for launch in sheet.launches:
-            results = [launch.time(label, rule) for label, rule in wanted]
-            rows.append(
-                [
-                    clock_text(launch.start.value),
-                    heading_text(launch.heading_deg),
-                    *(result.elapsed.text() if result else "-" for result in results),
-                    round_half_up(launch.peak_speed_mps / SPEED_UNITS[unit], 1),
-                ]
-            )
+    rows = [
+        [
+            clock_text(launch.start.value),
+            heading_text(launch.heading_deg),
+            *(found.elapsed.text() if (found := launch.time(label, rule)) else "-" for label, rule in wanted),
+            round_half_up(launch.peak_speed_mps / SPEED_UNITS[unit], 1),
+        ]
+        for launch in sheet.launches
+    ]
     return head, rows
 
 
-def pass_table(sheets: Sequence[tuple[str, RunSheet]], asked: Asked) -> Markup:
-    """Return the table of passes, each named by its setup or log; nothing when there is none."""
+def pass_head(asked: Asked) -> list[str]:
+    """Return the head of a table of passes."""
     unit, length = speed_unit(asked.system), length_unit(asked.system)
-    rows = [
+    shown = [f"sustained [{unit}]", f"window [{length}]", "held [s]", "levelled off", f"would reach [{unit}]"]
+    return ["pass", "from", "heading", *shown]
+
+
+def pass_rows(sheet: RunSheet, asked: Asked) -> list[list[str]]:
+    """Return the rows of a table of a log's passes, each begun by its number."""
+    speed, length = SPEED_UNITS[speed_unit(asked.system)], LENGTH_UNITS[length_unit(asked.system)]
+    return [
         [
-            f"{name} #{one.number}",
+            f"#{one.number}",
             clock_text(one.start_s),
             heading_text(one.heading_deg),
-            one.sustained.text(SPEED_UNITS[unit]),
-            round_half_up(one.window_m / LENGTH_UNITS[length], 0),
+            one.sustained.text(speed),
+            round_half_up(one.window_m / length, 0),
             round_half_up(one.held_s, 1),
             {True: "yes", False: "no", None: "cannot tell"}[one.levelled_off],
-            one.projected.text(SPEED_UNITS[unit]),
+            one.projected.text(speed),
         ]
-        for name, sheet in sheets
         for one in sheet.passes
     ]
-    if not rows:
-        return Markup("")
-    head = [
-        "pass",
-        "from",
-        "heading",
-        f"sustained [{unit}]",
-        f"window [{length}]",
-        "held [s]",
-        "levelled off",
-        "would reach",
-    ]
-    return table(f"Top speed: highest mean over {asked.window.label}, ± one standard uncertainty", head, rows)
 
 
-def quality_section(sheets: Sequence[RunSheet]) -> Markup:
-    """Return the table of what each log is worth, with its notes."""
+def quality_section(sheets: Sequence[RunSheet], refused: Sequence[str] = ()) -> Markup:
+    """Return the table of what each log is worth, with its notes, and the logs that were refused."""
+    if not sheets:
+        return section("Quality of the logs", listing(refused))
+    names = log_names(sheet.path for sheet in sheets)
     rows = [
         [
-            _name(sheet),
-            f"{sheet.duration_s:.0f}",
+            names[sheet.path],
+            duration_text(sheet.duration_s),
             f"{sheet.rate_hz:.3g}" if math.isfinite(sheet.rate_hz) else "-",
             f"{sheet.speed_noise_mps:.2g}" if math.isfinite(sheet.speed_noise_mps) else "-",
-            sheet.speed_source or "-",
+            (sheet.speed_source or "-").replace("+", " and "),
             damage_text(sheet),
         ]
         for sheet in sheets
     ]
-    head = ["log", "length [s]", "rate [Hz]", "speed noise [m/s]", "speed from", "damage"]
-    notes = [f"{_name(sheet)}: {line}" for sheet in sheets for line in note_lines(sheet)]
-    return section("Quality of the logs", table("What each log is worth", head, rows), listing(notes))
+    head = ["log", "length", "rate [Hz]", "speed noise [m/s]", "speed from", "damage"]
+    notes = listing([*(f"could not be read: {line}" for line in refused), *log_notes(sheets)])
+    return section("Quality of the logs", table("What each log is worth", head, rows), notes)
 
 
-def provenance_section(sheets: Sequence[RunSheet], asked: Asked) -> Markup:
+def provenance_section(sheets: Sequence[RunSheet], asked: Asked, options: str = "") -> Markup:
     """Return what these numbers were made from: program, options, files by their hashes."""
     measures = ", ".join(measure.label for measure in asked.measures)
     text = (
-        f"traceanalyze {__version__}; measures: {measures}; start rule: {asked.start_rule} "
-        f"({RULE_WORDS[asked.start_rule]}); window of the top speed: {asked.window.label}. "
-        "± is one standard uncertainty; the truth lies within about twice that, 95 times in 100."
+        f"measures: {measures}; start rule: {asked.start_rule} ({RULE_WORDS[asked.start_rule]}); "
+        f"window of the top speed: {asked.window.label}{f'; {options}' if options else ''}"
     )
-    rows = [[_name(sheet), tag("code", sheet.sha256 or "-")] for sheet in sheets]
+    names = file_names(sheet.path for sheet in sheets)
+    return _provenance(text, [(names[sheet.path], sheet.sha256) for sheet in sheets])
+
+
+def written_provenance(path: str, sha256: str, options: str = "") -> Markup:
+    """Return what the numbers of a table of times by hand were made from."""
+    text = "times written down by hand; the uncertainty of each is as written, else that of its last digit"
+    return _provenance(f"{text}{f'; {options}' if options else ''}", [(path, sha256)])
+
+
+def _provenance(text: str, files: Sequence[tuple[str, str]]) -> Markup:
+    meaning = "± is one standard uncertainty; the truth lies within about twice that, 95 times in 100."
+    rows = [[name, tag("code", sha256 or "-")] for name, sha256 in files]
     return section(
         "Where the numbers come from",
-        tag("p", text, class_="soft"),
-        table("Files by their SHA-256", ["log", "SHA-256"], rows),
+        tag("p", f"traceanalyze {__version__}; {text}. {meaning}", class_="soft"),
+        table("Files by their SHA-256", ["file", "SHA-256"], rows),
     )
 
 
-def conditions_section(sheet: DaySheet | None, warnings: Iterable[str]) -> Markup:
-    """Return what is known of the day, with what is not known said to be unknown."""
+def conditions_section(sheet: DaySheet | None, corrected: Sequence[Corrected] = ()) -> Markup:
+    """Return what is known of the day, what is not, and what slope and air did to the times."""
     if sheet is None:
         return section(
             "Conditions", tag("p", "Unknown: no day sheet was given, so wind, air, slope and rider are not known.")
@@ -138,8 +144,33 @@ def conditions_section(sheet: DaySheet | None, warnings: Iterable[str]) -> Marku
         "Conditions",
         tag("p", known) if known else None,
         tag("p", f"Unknown: {unknown}.", class_="soft") if unknown else None,
-        listing(warnings),
+        _corrected_table(corrected) if corrected else None,
     )
+
+
+def _corrected_table(corrected: Sequence[Corrected]) -> Markup:
+    """Raw and corrected means side by side."""
+    rows = [
+        [
+            f"{one.setup}, {one.measure}",
+            round_half_up(one.raw_s, 2),
+            _corrected_cell(one, one.level_road),
+            _corrected_cell(one, one.reference_air),
+        ]
+        for one in corrected
+    ]
+    caption = (
+        f"Mean times [s] as measured, and corrected; no verdict rests on the corrected ones ({assumptions(corrected)})"
+    )
+    return table(caption, ["setup", "as measured", "on a level road", "in reference air"], rows)
+
+
+def _corrected_cell(one: Corrected, change: Estimate | None) -> str:
+    if change is None:
+        return "-"
+    sign, stderr = "" if change.value < 0 else "+", round_half_up(change.stderr, 3)
+    doubt = f" ± {stderr}" if float(stderr) else ""
+    return f"{round_half_up(one.raw_s + change.value, 2)} ({sign}{round_half_up(change.value, 3)}{doubt})"
 
 
 def _air(c: Conditions) -> list[tuple[str, str]]:
@@ -162,7 +193,3 @@ def _air(c: Conditions) -> list[tuple[str, str]]:
 
 def _with_unit(value: float, unit: str) -> str:
     return f"{value:g} {unit}" if math.isfinite(value) else ""
-
-
-def _name(sheet: RunSheet) -> str:
-    return sheet.path.replace("\\", "/").rsplit("/", 1)[-1]
