@@ -35,6 +35,11 @@ def test_a_block_written_twice_is_repeated_not_a_second_ride() -> None:
     assert dict(_trace([0, 1, 2, 0, 1, 2, 3], speeds=[5, 6, np.nan, 5, 6, np.nan, 8]).tally) == {"duplicate": 3}
 
 
+def test_a_long_log_written_twice_is_one_ride() -> None:
+    times, speeds = list(range(8000)), list(np.arange(8000) % 700)
+    assert dict(_trace(times * 2, speeds=speeds * 2).tally) == {"duplicate": 8000}
+
+
 def test_the_same_times_with_other_content_are_a_second_ride() -> None:
     trace = _trace([10, 11, 12, 13, 10, 11, 12, 13, 14], speeds=[1, 2, 3, 4, 5, 6, 7, 8, 9])
     assert trace.points == 9

@@ -68,6 +68,23 @@ class TestEpochs:
         del lines[12]  # the RMC of epoch 4: its VTG now stands after the GGA of epoch 3
         assert speeds_kn(read_lines(lines)) == list(range(9))
 
+    @pytest.mark.parametrize("lag", [1, 3])
+    def test_a_sentence_type_that_lags_by_whole_epochs_is_joined_by_its_times(self, lag: int) -> None:
+        lines = [
+            line
+            for k in range(40)
+            for line in (
+                gga(stamp(36_000 + k / 10), height=f"{k}.0"),
+                rmc(stamp(36_000 + (k - lag) / 10), f"{k - lag + 9}.0"),
+            )
+        ]
+        trace = read_lines(lines)
+        assert trace.points == 40 + lag
+        assert speeds_kn(trace)[:40] == [k - lag + 9 for k in range(40)]
+        assert trace.altitude_m[lag:].tolist() == list(range(40))
+        assert not trace.tally
+        assert codes(trace) == ["sorted-by-time"]
+
     def test_a_receiver_that_is_set_to_a_faster_rate(self) -> None:
         times = [*range(50), *(50 + k / 10 for k in range(20))]
         trace = read_lines(line for k, t in enumerate(times) for line in (rmc(stamp(t), f"{k}.0"), gga(stamp(t))))

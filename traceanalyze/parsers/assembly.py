@@ -14,7 +14,9 @@ from traceanalyze.errors import FormatError
 from traceanalyze.settings import SESSION_POINTS
 from traceanalyze.trace import Accelerometer, FloatArray, Remark, Source, Trace, make_trace
 
-#: Rows searched for an earlier copy of a row that comes late.
+#: Rows searched for an earlier copy of a row that comes late: all of a session while it goes back this seldom, so
+#: that a log written twice is found; a few when it goes back often, so that the search ends soon.
+_SELDOM = 50
 _LOOK_BACK = 5000
 #: Share of steps going back in time above which the rows are simply not in order, and are sorted.
 _SHUFFLED_SHARE = 0.05
@@ -154,12 +156,13 @@ def _late_rows(
     if not breaks.size:
         return late, new
     start, latest = 0, time_s[breaks[0] - 1]
+    look_back = n if breaks.size <= _SELDOM else _LOOK_BACK
     for begin, end in zip(breaks.tolist(), [*breaks[1:].tolist(), n], strict=True):
         behind = int(np.searchsorted(time_s[begin:end], latest, side="right"))
         if session[begin] != session[begin - 1]:
             new[begin], start, behind = True, begin, 0
         else:  # at least the first is behind: only steps back and sessions make breaks
-            late_rows, earlier = np.arange(begin, begin + behind), np.arange(max(start, begin - _LOOK_BACK), begin)
+            late_rows, earlier = np.arange(begin, begin + behind), np.arange(max(start, begin - look_back), begin)
             known = _copies(time_s, content, late_rows, earlier)
             if behind >= SESSION_POINTS and not known.all():
                 new[begin], start, behind = True, begin, 0

@@ -37,7 +37,7 @@ from traceanalyze.parsers.nmea.collecting import (
     whole_lines,
 )
 from traceanalyze.parsers.nmea.dates import one_clock
-from traceanalyze.parsers.nmea.epochs import Admission, Joiner, every_rmc, rmc_that_gga_confirms
+from traceanalyze.parsers.nmea.epochs import Admission, Joiner, every_rmc, merged_by_time, rmc_that_gga_confirms
 from traceanalyze.parsers.nmea.framing import find_sentences, make_block
 from traceanalyze.parsers.nmea.sentences import GGA, RMC, kinds_of
 from traceanalyze.parsers.options import ReadOptions
@@ -98,6 +98,7 @@ def read(member: Member, source: Source, options: ReadOptions) -> Trace:
         tally["lone_position"] = int(spare.sum())
         columns = {name: values[~spare] for name, values in columns.items()} if spare.any() else columns
     time_s, epoch_s, date_remarks = one_clock(columns.pop("time_s"), columns.pop("day"))
+    time_s, columns, order_remarks = merged_by_time(time_s, columns)
     quality = columns["quality"]
     columns["quality"] = np.where(np.isnan(quality), -1, quality).astype(np.int8)
     return assemble(
@@ -107,7 +108,7 @@ def read(member: Member, source: Source, options: ReadOptions) -> Trace:
         speed_source="receiver" if np.isfinite(columns["speed_mps"]).any() else "positions",
         source=source,
         tally=tally,
-        remarks=remarks + date_remarks,
+        remarks=remarks + date_remarks + order_remarks,
     )
 
 

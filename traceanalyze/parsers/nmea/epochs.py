@@ -17,7 +17,7 @@ import numpy as np
 from traceanalyze.parsers.nmea.batches import Batch, Rows, nothing_of
 from traceanalyze.parsers.nmea.framing import BoolArray, IndexArray
 from traceanalyze.parsers.nmea.sentences import GGA, GLL, GNS, GSA, KINDS, NO_DAY, RMC, VTG, ZDA
-from traceanalyze.trace import FloatArray
+from traceanalyze.trace import FloatArray, Remark
 
 _DAY_S: Final = 86_400.0
 #: Times within this share of the usual step belong to one epoch; below one half, so that none belongs to two.
@@ -34,6 +34,10 @@ _MOST_HELD: Final = 20_000
 _SPEEDS_AGREE_MPS: Final = 0.3
 #: Epochs in which RMC and VTG are compared; after them, VTG is read only where RMC leaves the speed open.
 _MOST_COMPARED: Final = 500
+#: Share of rows before the one that precedes them from which on a log is taken to be interleaved.
+_INTERLEAVED_SHARE: Final = 0.2
+#: Rows of one time that are made one row then; there are as many as sentence types and talkers.
+_MOST_MERGED: Final = 9
 #: Where the kinds of sentences with a time stand in order of trust for time, and for position.
 _TIMED: Final = (RMC, GGA, GNS, GLL)
 _PLACED: Final = (GGA, GNS, RMC, GLL)
@@ -270,6 +274,30 @@ class _Table:
                 break
             found = _filled(found, self.column(kind, name))
         return found
+
+
+def merged_by_time(time_s: FloatArray, rows: Rows) -> tuple[FloatArray, Rows, tuple[Remark, ...]]:
+    """Return rows in order of time, those of one time as one, where sentences of one time do not stand together.
+
+    Some receivers state the time of one sentence type an epoch late, and some logs mix talkers with different delays:
+    then many a row is before the one that precedes it. Other logs are returned as they are.
+    """
+    back = np.count_nonzero(np.diff(time_s) < 0)
+    if back <= _INTERLEAVED_SHARE * time_s.size:
+        return time_s, rows, ()
+    order = np.argsort(time_s, kind="stable")  # rows without a time come last, each on its own
+    time_s = time_s[order]
+    begins = np.flatnonzero(~(np.diff(time_s, prepend=np.nan) <= _EQUAL_S))
+    sizes = np.diff(begins, append=time_s.size)
+    merged: Rows = {}
+    for name, values in rows.items():
+        ordered = values[order]
+        merged[name] = ordered[begins]
+        for later in range(1, min(int(sizes.max(initial=1)), _MOST_MERGED)):
+            groups = np.flatnonzero((sizes > later) & np.isnan(merged[name]))
+            merged[name][groups] = ordered[begins[groups] + later]
+    text = f"{back} fixes are written after a later one: they were joined and put in order by their times"
+    return time_s[begins], merged, (Remark("sorted-by-time", text),)
 
 
 def _filled(values: FloatArray, others: FloatArray) -> FloatArray:
