@@ -50,34 +50,66 @@ def pairs(rng: np.random.Generator, draws: int, *shape: int) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Model:
-    """Matrices of the linear model at m moments, n of them with a sample.
+    """The linear model at m moments, n of them with a sample.
 
-    `grow` (m, m) turns steps of acceleration to speeds, `ones` (m, m) sums steps; `bow` (m,) is what the slope does
-    to the speed; `design` (n, 3) shows the first state to the samples; `known` (n, n) is their covariance without
-    roughness; `miss` (n,) what the mean does not explain.
+    A step of acceleration at moment k shows in the speed at a later moment as `u_s - mid_s[k]` times itself, since it
+    grows through the step that ends at k. `bow` (m,) is what the slope does to the speed; `design` (n, 3) shows the
+    first state to the samples; `known` (n, n) is their covariance without roughness; `miss` (n,) what the mean does
+    not explain.
     """
 
     u_s: FloatArray
     step_s: FloatArray
     has: NDArray[np.intp]
-    grow: FloatArray
-    ones: FloatArray
     bow: FloatArray
     design: FloatArray
     known: FloatArray
     miss: FloatArray
 
-    def solved(self, roughness: FloatArray) -> tuple[FloatArray, float]:
-        """Inverse of the samples' covariance, and their log likelihood."""
-        jumps, kicks = self.variances(roughness)
-        grow, ones = self.grow[self.has], self.ones[self.has]
-        total = self.known + (grow * jumps) @ grow.T + (ones * kicks) @ ones.T
-        inverse = np.asarray(np.linalg.inv(total), np.float64)
-        return inverse, -0.5 * float(self.miss @ inverse @ self.miss) - 0.5 * float(np.linalg.slogdet(total)[1])
+    @property
+    def mid_s(self) -> FloatArray:
+        """Middle of the step before each moment [s]."""
+        return self.u_s - self.step_s / 2
 
     def variances(self, roughness: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Variance of each step of acceleration, and of what the speed does apart from it within the step."""
         return roughness * self.step_s, roughness * self.step_s**3 / 12
+
+    def covariance(self, roughness: FloatArray) -> FloatArray:
+        """Covariance of the samples: two share the steps up to the earlier one, a sum in powers of the later `u`."""
+        jumps, kicks = self.variances(roughness)
+        u, mid = self.u_s[self.has], self.mid_s
+        zeroth, first, second = (np.cumsum(jumps * mid**power)[self.has] for power in (0, 1, 2))
+        own = second + np.cumsum(kicks)[self.has] - u * first
+        half = np.triu(np.multiply.outer(u * zeroth - first, u) + own[:, None])
+        return self.known + half + np.triu(half, 1).T
+
+    def inverse(self, roughness: FloatArray) -> FloatArray:
+        """Inverse of the samples' covariance."""
+        return np.asarray(np.linalg.inv(self.covariance(roughness)), np.float64)
+
+    def log_likelihood(self, roughness: FloatArray) -> float:
+        """Log likelihood of the samples: with `miss` as a border, the root's last row is the whitened `miss`."""
+        size = self.miss.size
+        bordered = np.empty((size + 1, size + 1))
+        bordered[:size, :size] = self.covariance(roughness)
+        bordered[size, :size] = bordered[:size, size] = self.miss
+        bordered[size, size] = np.inf
+        root = np.linalg.cholesky(bordered)
+        return -0.5 * float(root[size, :size] @ root[size, :size]) - float(np.log(np.diag(root)[:size]).sum())
+
+    def speeds(self, first: FloatArray, slope: FloatArray, da: FloatArray, dk: FloatArray) -> FloatArray:
+        """Speed at the moments (k, m) from first states, slopes and the two kinds of steps."""
+        rise = self.u_s * np.cumsum(da, axis=1) + np.cumsum(dk - self.mid_s * da, axis=1)
+        return first[:, :1] + first[:, 1:2] * self.u_s + slope * self.bow + rise
+
+    def pulled(self, pull: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """What a pull on the samples (k, n) does to the two kinds of steps (k, m): the transpose of `speeds`."""
+        at = np.zeros((2, pull.shape[0], self.u_s.size))
+        at[0][:, self.has] = pull
+        at[1] = at[0] * self.u_s
+        plain, far = np.cumsum(at[:, :, ::-1], axis=2)[:, :, ::-1]
+        return far - self.mid_s * plain, plain
 
 
 def _model(mean: FloatArray, cov: FloatArray, from_s: float, later: Samples, noise: SpeedNoise) -> _Model:
@@ -85,16 +117,13 @@ def _model(mean: FloatArray, cov: FloatArray, from_s: float, later: Samples, noi
     has = np.flatnonzero(np.isfinite(later.seen_mps))
     seen = later.seen_mps[has]
     seen = seen - noise.sigma_mps**2 / (2 * np.maximum(seen, 3 * noise.sigma_mps))
-    step = np.diff(u, prepend=0.0)
     bow = u**2 / 2
     design = np.stack((np.ones(has.size), u[has], np.exp(-u[has] / noise.slow_tau_s)), axis=1)
     known = design @ cov @ design.T + _slow_covariance(u[has], noise) + noise.white_mps**2 * np.eye(has.size)
     return _Model(
         u_s=u,
-        step_s=step,
+        step_s=np.diff(u, prepend=0.0),
         has=has,
-        grow=np.tril(u[:, None] - u + step / 2),
-        ones=np.tril(np.ones((u.size, u.size))),
         bow=bow,
         design=design,
         known=known + _SLOPE_SD_MPS3**2 * np.outer(bow[has], bow[has]),
@@ -129,44 +158,37 @@ def draw_later(
     for (roughness, inverse), rows in zip(choices, _shares(log_weight, draws), strict=True):
         jump_var, kick_var = model.variances(roughness)
         da, dk = np.sqrt(jump_var) * jumps[rows], np.sqrt(kick_var) * kicks[rows]
-        would_see = _speeds(model, base[rows], slope[rows], da, dk)[:, model.has] + wrong[rows]
+        would_see = model.speeds(base[rows], slope[rows], da, dk)[:, model.has] + wrong[rows]
         pull = (seen - would_see) @ inverse
-        da = da + jump_var * (pull @ model.grow[model.has])
-        dk = dk + kick_var * (pull @ model.ones[model.has])
+        pull_a, pull_k = model.pulled(pull)
+        da, dk = da + jump_var * pull_a, dk + kick_var * pull_k
         bend = slope[rows] + _SLOPE_SD_MPS3**2 * (pull @ model.bow[model.has])[:, None]
         first[rows] = base[rows] + pull @ model.design @ cov
-        speed[rows] = _speeds(model, first[rows], bend, da, dk)
-        accel[rows] = first[rows, 1:2] + bend * model.u_s + da @ model.ones.T
+        speed[rows] = model.speeds(first[rows], bend, da, dk)
+        accel[rows] = first[rows, 1:2] + bend * model.u_s + np.cumsum(da, axis=1)
     return first, speed, accel
-
-
-def _speeds(model: _Model, first: FloatArray, slope: FloatArray, da: FloatArray, dk: FloatArray) -> FloatArray:
-    return first[:, :1] + first[:, 1:2] * model.u_s + slope * model.bow + da @ model.grow.T + dk @ model.ones.T
 
 
 def _roughness_choices(model: _Model) -> tuple[list[tuple[FloatArray, FloatArray]], FloatArray]:
     """Roughness of every step with the inverse covariance that goes with it, a few times, and their log weights."""
     flat = np.ones(model.step_s.size)
-    trial = np.array([model.solved(q * flat)[1] for q in _FIRST_ROUGHNESS]) + np.log(_FIRST_WEIGHT)
+    trial = np.array([model.log_likelihood(q * flat) for q in _FIRST_ROUGHNESS]) + np.log(_FIRST_WEIGHT)
     weight = np.exp(trial - trial.max())
     found = np.exp(float(weight @ np.log(_FIRST_ROUGHNESS)) / weight.sum()) * flat
     for _ in range(_ROUNDS):
         found = _refined(model, found)
-    choices, log_weight = [], []
-    for scale, part in zip(_SCALES, _SCALE_WEIGHTS, strict=True):
-        inverse, value = model.solved(scale * found)
-        choices.append((scale * found, inverse))
-        log_weight.append(value + np.log(part))
-    return choices, np.array(log_weight)
+    scaled = [scale * found for scale in _SCALES]
+    value = np.array([model.log_likelihood(roughness) for roughness in scaled])
+    return [(roughness, model.inverse(roughness)) for roughness in scaled], value + np.log(_SCALE_WEIGHTS)
 
 
 def _refined(model: _Model, roughness: FloatArray) -> FloatArray:
     """One round: expected square of each step of acceleration, shared with its neighbours, drawn to the usual one."""
-    inverse, _ = model.solved(roughness)
-    grow = model.grow[model.has]
+    inverse = model.inverse(roughness)
     var = roughness * model.step_s
-    moved = var * (grow.T @ (inverse @ model.miss))
-    left = var - var**2 * np.einsum("nm,nm->m", grow, inverse @ grow)
+    grow = np.where(np.arange(var.size) <= model.has[:, None], model.u_s[model.has, None] - model.mid_s, 0.0)
+    moved = var * ((inverse @ model.miss) @ grow)
+    left = var - var**2 * (grow * (inverse @ grow)).sum(axis=0)
     square = (moved**2 + np.maximum(left, 0.0)) / model.step_s
     alike = np.exp(-0.5 * ((model.u_s[:, None] - model.u_s) / _ALIKE_S) ** 2)
     count = alike.sum(axis=1)
@@ -192,11 +214,8 @@ def _slow_covariance(u: FloatArray, noise: SpeedNoise) -> FloatArray:
 
 
 def _slow_draws(u: FloatArray, noise: SpeedNoise, rng: np.random.Generator, draws: int) -> FloatArray:
-    kicks = pairs(rng, draws, u.size)
     fade = np.exp(-np.diff(u, prepend=0.0) / noise.slow_tau_s)
-    scale = noise.slow_mps * np.sqrt(1 - fade**2)
-    out, last = np.empty_like(kicks), np.zeros(draws)
-    for k in range(u.size):
-        last = fade[k] * last + scale[k] * kicks[:, k]
-        out[:, k] = last
-    return out
+    out = np.ascontiguousarray(pairs(rng, draws, u.size).T) * (noise.slow_mps * np.sqrt(1 - fade**2))[:, None]
+    for k in range(1, u.size):
+        out[k] += fade[k] * out[k - 1]
+    return np.asarray(out.T)
