@@ -93,3 +93,10 @@ def test_a_block_of_lines_alike_reads_as_one_read_cell_by_cell() -> None:
         expected = [float(line.split(",")[column]) for line in lines]
         assert decimals(fast.cells(column)).value.tolist() == expected
         assert decimals(slow.cells(column)).value.tolist() == expected
+
+
+def test_values_are_right_without_a_wide_float_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    # where a long double is no longer than a double (Windows, ARM), every long mantissa is read by float()
+    monkeypatch.setattr("traceanalyze.parsers.table.decimals._WIDE", False)
+    cells = ["178638.607472956719", "9007199254740993", "-0.019187470314561292", "1.5"]
+    assert read(cells).value.tolist() == [float(cell) for cell in cells]

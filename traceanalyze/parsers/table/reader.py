@@ -64,7 +64,7 @@ def _read(data: bytes, options: ReadOptions) -> dict[str, Any]:
     receiver = read_receiver(table, choice, options, t_s)
     accelerometer, lost, force_words = _accelerometer(table, choice, options, t_s, receiver)
     rows = _receiver_rows(t_s, kept, receiver, accelerometer)
-    if not rows.size and accelerometer is None:
+    if accelerometer is None and not receiver.present[rows].any():
         raise FormatError("no row holds a time with a speed or a position", advice=f"its columns are {choice.listed()}")
     all_rows = rows.size == table.rows  # then nothing is picked, which would hold every column twice
     time_s = t_s if all_rows else t_s[rows]
