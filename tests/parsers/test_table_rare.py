@@ -60,7 +60,7 @@ class TestClocks:
     def test_stamps_of_too_many_shapes(self) -> None:
         rows = [f"2026-05-17T09:00:{k % 60:02d}Z,1" for k in range(60)]
         rows += [f"{chr(97 + k % 26)}{chr(97 + k // 26)}{k},1" for k in range(90)]
-        with pytest.raises(FormatError, match=r"most rows hold something unreadable, such as '"):
+        with pytest.raises(FormatError, match="no column of times"):
             read(table("time,speed_mps", *reversed(rows)))
 
 
