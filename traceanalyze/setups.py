@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import glob
+import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -34,7 +36,8 @@ class SetupRuns:
 def named_files(words: Sequence[str]) -> dict[str, list[str]]:
     """Return the files of each setup that words such as `stiff spring=run3.nmea,run4.nmea` name, in order.
 
-    The same name again adds files. A name with commas is split only when no file of that whole name exists.
+    The same name again adds files. A name with commas is split only when no file of that whole name exists. Patterns
+    and `~`, which no shell expands behind a `=`, are understood.
 
     Raises
     ------
@@ -49,9 +52,25 @@ def named_files(words: Sequence[str]) -> dict[str, list[str]]:
                 f"{word!r} does not name a setup and its logs",
                 advice='write it like "stiff spring=run3.nmea,run4.nmea", or give a day sheet (.toml)',
             )
-        parts = [files] if Path(files).exists() else [part.strip() for part in files.split(",") if part.strip()]
-        setups.setdefault(name.strip(), []).extend(parts)
+        parts = [files] if _exists(files) else [part.strip() for part in files.split(",") if part.strip()]
+        setups.setdefault(name.strip(), []).extend(file for part in parts for file in _expanded(part))
     return setups
+
+
+def _exists(name: str) -> bool:
+    try:
+        return Path(name).exists()
+    except (OSError, ValueError):
+        return False
+
+
+def _expanded(name: str) -> list[str]:
+    """Return the files that a name or a pattern means; one that means none is kept as it is."""
+    if _exists(name):
+        return [name]
+    home = os.path.expanduser(name)  # noqa: PTH111 - may be a pattern
+    found = sorted(glob.glob(home)) if any(sign in home for sign in "*?[") else []  # noqa: PTH207 - keeps the name
+    return found or [home]
 
 
 def is_sheet(words: Sequence[str]) -> bool:

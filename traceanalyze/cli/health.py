@@ -18,6 +18,8 @@ def health(
     speed_unit: opt.SpeedUnit = None,
     time_unit: opt.TimeUnit = None,
     accel_unit: opt.AccelUnit = None,
+    quiet: opt.Quiet = False,
+    no_color: opt.NoColor = False,
 ) -> int:
     """Is this logger good enough: rate, dropouts, noise, rounding, delay, and the 0-30 mph uncertainty to expect.
 

@@ -9,7 +9,6 @@ import typer
 
 from traceanalyze.cli import options as opt
 from traceanalyze.cli.screen import complain, note, print_json, print_text
-from traceanalyze.errors import FormatError
 
 
 def overlay(
@@ -26,6 +25,7 @@ def overlay(
     time_unit: opt.TimeUnit = None,
     accel_unit: opt.AccelUnit = None,
     quiet: opt.Quiet = False,
+    no_color: opt.NoColor = False,
     force: opt.Force = False,
 ) -> int:
     """Speed over time and acceleration over speed of two or more setups: every run thin, the means thick.
@@ -35,25 +35,12 @@ def overlay(
       traceanalyze overlay "standard spring=run1.nmea,run2.nmea" "stiff spring=run3.nmea" --out springs.png
       traceanalyze overlay day.toml --out springs.pdf
     """
-    from traceanalyze.judge.groups import launch_curves, setup_curves
-    from traceanalyze.plots.overlay import overlay_figure
-    from traceanalyze.plots.style import picture_kind
-    from traceanalyze.report.files import check_output
+    from traceanalyze.report.overlay_run import overlaid
     from traceanalyze.report.overlay_text import overlay_document, overlay_text
-    from traceanalyze.report.pictures import save_figure
-    from traceanalyze.setups import read_setups, refusals, sheets_read
 
     asked = opt.asked(None, "rollout", "1s", units, column, speed_unit, time_unit, accel_unit)
-    picture_kind(out)
-    check_output(out, force=force)
-    gathered = read_setups(setups, asked)
-    refused = refusals(gathered)
+    groups, refused = overlaid(setups, asked, out, force=force)
     complain(refused)
-    groups = [setup_curves(setup.name, launch_curves(setup.launches)) for setup in gathered]
-    if not any(group.runs for group in groups):
-        raise FormatError("no launch was found in these logs", advice="see what each log holds: traceanalyze measure")
-    inputs = [Path(sheet.path) for sheet in sheets_read(gathered)]
-    save_figure(overlay_figure(groups, asked.system), out, force=force, inputs=inputs)
     if json:
         print_json(overlay_document(groups, out))
     else:
