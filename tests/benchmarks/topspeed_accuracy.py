@@ -66,7 +66,8 @@ def make_pass(rng: np.random.Generator) -> Truth:
         return (min(thrust, power / max(v, 1.0)) - drag * (v + w) * abs(v + w)) / mass - rolling
 
     tried = np.arange(3, 60, 0.01)
-    limit = min(governed_mps, tried[np.argmax([pull(v, float(wind.mean())) < 0 for v in tried])])
+    free_mps = float(tried[np.argmax([pull(v, float(wind.mean())) < 0 for v in tried])])
+    limit = min(governed_mps, free_mps)
     share = rng.choice([rng.uniform(0.8, 0.95), rng.uniform(0.95, 0.999)])
     hold_s = rng.choice([0.0, rng.uniform(0, 8)])
     slow, ramp_s = rng.choice([rng.uniform(0.3, 1.2), rng.uniform(2, 7)]), rng.uniform(0.05, 0.4)
@@ -87,6 +88,8 @@ def make_pass(rng: np.random.Generator) -> Truth:
             break
     rest = np.zeros(int(REST_S / STEP_S))
     gain = float(gains[max(0, closed - int(2 / STEP_S)) : closed].mean())
+    if speeds[: i + 1].max() < 0.999 * governed_mps:
+        limit = free_mps  # a governor that was not met shows nowhere
     return Truth(np.concatenate((rest, speeds[: i + 1])), REST_S + closed * STEP_S, gain, float(limit))
 
 
