@@ -1,14 +1,17 @@
 """`compare` and `plan` as commands: words in, screen or JSON out."""
 
 import json
+import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
 from traceanalyze.cli.compare import compare
 from traceanalyze.cli.plan import plan
-from traceanalyze.errors import InputError, SheetError, UsageError
+from traceanalyze.errors import BookError, InputError, OutputError, SheetError, UsageError
+from traceanalyze.session import measure_file
 
 TIMES = """setup,value,order,direction
 stock,4.05,1,E
@@ -20,6 +23,22 @@ stiff spring,3.97,6,W
 stock,4.02,7,E
 stock,3.99,8,W
 """
+
+
+_MEASURED = {}
+
+
+@pytest.fixture(autouse=True)
+def measured_once(monkeypatch):
+    """Measure each log once for each thing asked: what is tested here comes after it."""
+
+    def measured(path, asked=None):
+        key = (str(path), repr(asked))
+        if key not in _MEASURED:
+            _MEASURED[key] = measure_file(path, asked)
+        return _MEASURED[key]
+
+    monkeypatch.setattr("traceanalyze.setups.measure_file", measured)
 
 
 @pytest.fixture
@@ -101,6 +120,42 @@ def test_wrong_wishes():
         plan(setups="one")
     with pytest.raises(UsageError, match="a difference in mph"):
         plan(difference="0.5 mph")
+
+
+def test_a_page_and_a_picture_of_times_by_hand(times, tmp_path, capsys):
+    report, plot = tmp_path / "page.html", tmp_path / "picture.svg"
+    assert compare(table=times, report=report, plot=plot) == 0
+    assert capsys.readouterr().err.splitlines() == [f"report: {report}", f"picture: {plot}"]
+    assert report.read_text().startswith("<!DOCTYPE html>")
+    assert "times written down by hand" in report.read_text()
+    assert "<svg" in plot.read_text()
+    first = (report.read_bytes(), plot.read_bytes())
+    with pytest.raises(OutputError, match="exists already"):
+        compare(table=times, report=report)
+    assert compare(table=times, report=report, plot=plot, force=True, quiet=True, json=True) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    json.loads(out)
+    assert (report.read_bytes(), plot.read_bytes()) == first  # the same input gives the same bytes
+
+
+def test_no_output_goes_over_an_input_or_to_nowhere(times, tmp_path):
+    with pytest.raises(OutputError, match="same file as the input"):
+        compare(table=times, report=Path(times), force=True)
+    with pytest.raises(OutputError, match="PNG, SVG or PDF"):
+        compare(table=times, plot=tmp_path / "picture.gif")
+    with pytest.raises(OutputError, match="folder does not exist"):
+        compare(table=times, report=tmp_path / "none" / "page.html")
+
+
+def test_several_comparisons_make_numbered_pictures(tmp_path, capsys):
+    path = tmp_path / "three.csv"
+    path.write_text(TIMES + "soft,4.4,9,E\nsoft,4.5,10,W\n")
+    assert compare(table=str(path), plot=tmp_path / "p.png") == 0
+    assert sorted(one.name for one in tmp_path.glob("*.png")) == ["p-1.png", "p-2.png"]
+    out = capsys.readouterr().out
+    assert "=== soft against stock" in out
+    assert "2 comparisons: each is right by itself" in out
 
 
 def test_help_loads_nothing_heavy():
@@ -188,3 +243,148 @@ def test_the_scatter_of_logs_at_hand_makes_a_plan(springs, capsys):
     assert document["strips"][1]["purpose"] == "top speed"
     with pytest.raises(UsageError, match="two setups are compared"):
         compare([f"a={folder}/run1.nmea"])
+
+
+@pytest.fixture(scope="module")
+def runs_book(springs):
+    """A book that holds the four logs of the springs."""
+    from traceanalyze.cli.book import add
+
+    folder, _ = springs
+    place = folder / "runs.book"
+    words = [f"standard={folder}/run1.nmea,{folder}/run4.nmea", f"stiff={folder}/run2.nmea,{folder}/run3.nmea"]
+    assert add(words, book=place, vehicle="pit bike", quiet=True) == 0
+    return place
+
+
+def remarks(document):
+    return {remark["code"]: remark["text"] for remark in document["remarks"]}
+
+
+def test_the_scatter_of_other_runs_comes_from_the_book_that_is_named(springs, runs_book, tmp_path, capsys):
+    from traceanalyze.cli.simulate import simulate
+
+    for k in (5, 6):
+        simulate(out=tmp_path / f"new{k}.nmea", setup="stiff", random=k, launches=2, passes=1)
+    words = [f"a={tmp_path}/new5.nmea", f"b={tmp_path}/new6.nmea"]
+
+    def document(**more):
+        capsys.readouterr()
+        assert compare(words, json=True, **more) == 0
+        return json.loads(capsys.readouterr().out)
+
+    with_book = document(book=runs_book)
+    said = remarks(with_book)["scatter-from-book"]
+    assert said.startswith(f"your own scatter of other runs, from the run book {runs_book}: 0-30 mph 0.")
+    assert "degrees of freedom), top speed" in said
+    # four setups' halves of two launches each way: 8 launches, 2 setups and 2 ways leave 4 degrees of freedom
+    assert "4 degrees of freedom" in with_book["measures"][0]["model"]
+    without = document()
+    assert "scatter-from-book" not in remarks(without)
+    assert "rider's own history" not in without["measures"][0]["model"]
+    stated = document(book=runs_book, scatter="0.2", scatter_df=9)
+    assert "9 degrees of freedom" in stated["measures"][0]["model"]
+
+
+def test_logs_that_are_judged_are_never_their_own_yardstick(springs, runs_book, capsys):
+    folder, _ = springs
+    words = [f"standard={folder}/run1.nmea,{folder}/run4.nmea", f"stiff={folder}/run2.nmea,{folder}/run3.nmea"]
+    capsys.readouterr()
+    assert compare(words, book=runs_book, json=True) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert "has no other runs that repeat" in remarks(document)["scatter-from-book"]
+    assert "rider's own history" not in document["measures"][0]["model"]
+
+
+def test_only_the_environment_can_name_another_book(springs, runs_book, tmp_path, capsys, monkeypatch):
+    folder, _ = springs
+    words = [f"a={folder}/run1.nmea", f"b={folder}/run2.nmea"]
+
+    def said():
+        capsys.readouterr()
+        assert compare(words, json=True) == 0
+        return remarks(json.loads(capsys.readouterr().out))
+
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    monkeypatch.delenv("TRACEANALYZE_BOOK", raising=False)
+    assert not {"scatter-from-book", "book-not-used"} & set(said())
+    monkeypatch.setenv("TRACEANALYZE_BOOK", str(runs_book))
+    assert str(runs_book) in said()["scatter-from-book"]
+    monkeypatch.setenv("TRACEANALYZE_BOOK", str(tmp_path / "none.book"))
+    assert "no run book here" in said()["book-not-used"]
+    with pytest.raises(BookError, match="no run book here"):
+        compare(words, book=tmp_path / "none.book")
+    with pytest.raises(BookError, match="no vehicle 'kart'"):
+        compare(words, book=runs_book, vehicle="kart")
+
+
+def test_a_table_takes_a_scatter_only_from_a_book_that_is_named(times, runs_book, capsys, monkeypatch):
+    monkeypatch.setenv("TRACEANALYZE_BOOK", str(runs_book))
+    assert compare(table=times, json=True) == 0
+    assert "rider's own history" not in json.loads(capsys.readouterr().out)["measures"][0]["model"]
+    assert compare(table=times, book=runs_book, json=True) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert "rider's own history" in document["measures"][0]["model"]
+    assert "scatter-from-book" in remarks(document)
+
+
+def test_slope_and_air_are_corrected_beside_the_raw_times(springs, capsys):
+    folder, _ = springs
+    sheet = folder / "sloping.toml"
+    sheet.write_text(
+        "[day]\nair_temperature_c = 35.0\npressure_hpa = 850.0\nhumidity_pct = 30\ngrade_pct = 0.5\n"
+        "[vehicle]\nmass_kg = 142\n"
+        '[[setup]]\nname = "a"\nfiles = ["run1.nmea", "run4.nmea"]\n'
+        '[[setup]]\nname = "b"\nfiles = ["run2.nmea", "run3.nmea"]\ngrade_pct = 0.0\n'
+    )
+    capsys.readouterr()
+    assert compare([str(sheet)], json=True) == 0
+    document = json.loads(capsys.readouterr().out)
+    a, b = [one for one in document["corrected"] if one["measure"] == "0-30 mph"]
+    assert (a["setup"], a["runs"], a["measure"]) == ("a", 4, "0-30 mph")
+    assert a["raw_mean_s"] == pytest.approx(document["measures"][0]["baseline_mean"], abs=1e-6)
+    # out and back in turn: up and down cancel but for a part of second order, (g i / a)^2 = (0.049 / 2.1)^2 = 0.05 %
+    assert abs(a["level_road_change_s"]) < 0.01 * a["raw_mean_s"] * 0.25
+    assert b["level_road_change_s"] == 0.0
+    # thin air: 0.9512 kg/m^3 by the gas law with its vapour, against 1.1888 (28.964 g/mol, 100 kPa, 20 C, dry): an
+    # engine that breathes a quarter more pulls a quarter harder, and a launch of 5.8 s at about constant pull is a
+    # fifth shorter, less what drag takes
+    assert a["reference_air_change_s"] == pytest.approx(-0.2 * a["raw_mean_s"], rel=0.25)
+    assert a["reference_air_mean_s"] == pytest.approx(a["raw_mean_s"] + a["reference_air_change_s"], abs=2e-6)
+    assert document["measures"][0]["baseline_mean"] > a["reference_air_mean_s"]
+
+
+def test_without_facts_nothing_is_corrected(springs, capsys):
+    folder, _ = springs
+    capsys.readouterr()
+    assert compare([f"a={folder}/run1.nmea", f"b={folder}/run2.nmea"], json=True) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["corrected"] == []
+    assert document["engine_speeds"][0]["rpm_per_mps"] is None
+
+
+def test_engine_speeds_in_the_table_and_in_json(springs, capsys):
+    folder, _ = springs
+    sheet = folder / "geared.toml"
+    text = (
+        "[vehicle]\ntyre_circumference_m = 1.32\nteeth = [18, 48, 15, 36]\nmax_engine_rpm = 3800\n"
+        '[[setup]]\nname = "a"\nfiles = ["run1.nmea", "run4.nmea"]\nengagement_rpm = 2500\n'
+        '[[setup]]\nname = "b"\nfiles = ["run2.nmea", "run3.nmea"]\nengagement_rpm = 2500\n'
+    )
+    sheet.write_text(text)
+    capsys.readouterr()
+    assert compare([str(sheet)]) == 0
+    screen = capsys.readouterr().out
+    # 30 mph is 3901 rpm, 20 mph 2601: V[km/h] = 0.06 D n R (French decree of 27 March 1979, article 2)
+    assert re.search(r"^20-30 mph .* 2600 to 3900, above your limit$", screen, re.MULTILINE)
+    assert "b turned the engine" in screen
+    assert max(map(len, screen.splitlines())) <= 100
+    assert compare([str(sheet)], json=True) == 0
+    [engine] = json.loads(capsys.readouterr().out)["engine_speeds"]
+    assert engine["rpm_per_mps"] == pytest.approx(3.6 / (0.06 * 1.32) * 48 / 18 * 36 / 15, abs=1e-5)
+    assert (engine["engagement_rpm"], engine["max_engine_rpm"]) == (2500, 3800)
+    sheet.write_text(text + "teeth = [18, 48, 15, 38]\n")
+    assert compare([str(sheet)]) == 0
+    screen = capsys.readouterr().out
+    assert "geared differently" in screen
+    assert " rpm\n" not in screen
