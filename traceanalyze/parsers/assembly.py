@@ -56,20 +56,16 @@ def assemble(
         If no row has a time.
     """
     counts = Counter(tally)
-    timed = np.isfinite(time_s)
-    counts["no_time"] += int(time_s.size - timed.sum())
-    rows = np.flatnonzero(timed)
-    parts = np.zeros(rows.size, np.int64) if session is None else np.asarray(session)[rows]
-    rows, parts, sorted_note = _in_order(time_s, rows, parts)
-    keep, part, stray = _settled(time_s, parts, rows, tuple(columns.values()))
-    counts["duplicate"] += stray["duplicate"]
-    counts["out_of_order"] += stray["out_of_order"]
-    whole = rows.size == time_s.size and bool(keep.all()) and bool((np.diff(rows) == 1).all())  # copies are large
-    rows, time_s, part = rows[keep], time_s[rows][keep], part[keep]
-    if not rows.size and accelerometer is None:
+    sorted_note: tuple[Remark, ...] = ()
+    if session is None and time_s.size and _rises(time_s):
+        part = np.zeros(time_s.size, np.int32)  # nothing to settle, as in most logs: copies would be large
+    else:
+        rows, part, sorted_note = _kept_rows(time_s, session, columns, counts)
+        time_s, columns = time_s[rows], {name: values[rows] for name, values in columns.items()}
+    if not time_s.size and accelerometer is None:
         raise FormatError("no point in it has a time", advice="record with times switched on")
     t_s, offset_s = _one_clock(time_s, part)
-    first_s = float(time_s[0]) if rows.size else float(accelerometer.t_s[0]) if accelerometer else 0.0
+    first_s = float(time_s[0]) if time_s.size else float(accelerometer.t_s[0]) if accelerometer else 0.0
     notes = remarks + sorted_note + _clock_remarks(t_s, part, offset_s, session is not None)
     if accelerometer is not None:
         accelerometer = Accelerometer(
@@ -81,7 +77,7 @@ def assemble(
         t_s,
         utc0_s=epoch_s + first_s + offset_s,
         stretch=part,
-        **{name: values if whole else values[rows] for name, values in columns.items()},
+        **columns,
         accelerometer=accelerometer,
         speed_source=speed_source,
         source=source,
@@ -89,6 +85,28 @@ def assemble(
         remarks=notes,
         history=("read",),
     )
+
+
+def _rises(time_s: FloatArray) -> bool:
+    return bool(np.isfinite(time_s[[0, -1]]).all() and (np.diff(time_s) > 0).all())
+
+
+def _kept_rows(
+    time_s: FloatArray,
+    session: NDArray[np.integer[Any]] | None,
+    columns: Mapping[str, NDArray[Any]],
+    counts: Counter[str],
+) -> tuple[NDArray[Any], NDArray[np.int32], tuple[Remark, ...]]:
+    """Return the rows to keep in order of time, the stretch of each, and what there is to remark; count the others."""
+    timed = np.isfinite(time_s)
+    counts["no_time"] += int(time_s.size - timed.sum())
+    rows = np.flatnonzero(timed)
+    parts = np.zeros(rows.size, np.int64) if session is None else np.asarray(session)[rows]
+    rows, parts, sorted_note = _in_order(time_s, rows, parts)
+    keep, part, stray = _settled(time_s, parts, rows, tuple(columns.values()))
+    counts["duplicate"] += stray["duplicate"]
+    counts["out_of_order"] += stray["out_of_order"]
+    return rows[keep], part[keep], sorted_note
 
 
 def _in_order(

@@ -254,7 +254,8 @@ class _Table:
         values, rows = self.batch.columns[kind][name], self.chosen[kind]
         known = rows >= 0
         if known.all():
-            found = values[rows].astype(float, copy=False)
+            one_each = values.size == self.size  # none is left over, so they stand in order
+            found = (values if one_each else values[rows]).astype(float, copy=False)
         else:
             found = np.full(self.size, np.nan)
             found[known] = values[rows[known]]

@@ -20,8 +20,8 @@ from traceanalyze.parsers.nmea.framing import (
 _LINE_FEED, _RETURN = 10, 13
 #: Shortest sentence that is looked at: `$` and a tag, `*` and two digits.
 _SHORTEST: Final = 8
-#: Carriage returns before a line feed that are no text: some loggers write two.
-_RETURNS: Final = 2
+#: Lines that are asked how many carriage returns precede the line feed: none, one, or two with some loggers.
+_ASKED: Final = 9
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,14 +54,9 @@ def find_lines(block: Block) -> Lines:
     text = block.text
     edge = _line_ends(text)
     begin, end = edge[:-1] + 1, edge[1:]
-    sums = np.bitwise_xor.reduceat(text, edge)[:-1] ^ text.take(edge[:-1])
-    stop = end
-    for _ in range(_RETURNS):
-        returns = text.take(stop - 1) == _RETURN
-        if not returns.any():
-            break
-        stop = stop - returns
-        sums ^= returns * np.uint8(_RETURN)
+    returns = _returns(text, begin, end)
+    sums = np.bitwise_xor.reduceat(text, edge)[:-1] ^ text.take(edge[:-1]) ^ np.uint8(returns % 2 * _RETURN)
+    stop = end - returns
     star, sign, tags = stop - 3, text.take(begin), block.words[begin + 1]
     one, two = text.take(stop - 2), text.take(stop - 1)
     sums ^= sign ^ one ^ two ^ np.uint8(ord("*"))
@@ -72,8 +67,16 @@ def find_lines(block: Block) -> Lines:
     whole &= ~_holds_another(text, begin, whole & (sign == ord("$")))
     if whole.all():
         return Lines(begin, star, tags, begin[:0], end[:0])
-    odd = ~whole & (stop > begin)
+    odd = ~whole & (end > begin) & ((stop > begin) | (text.take(begin) != _RETURN))
     return Lines(begin[whole], star[whole], tags[whole], begin[odd] - 1, end[odd] + 1)
+
+
+def _returns(text: ByteArray, begin: IndexArray, end: IndexArray) -> int:
+    """Return how many carriage returns end a line, as most of a few lines say."""
+    asked = np.linspace(0, begin.size - 1, _ASKED).astype(np.intp)
+    lines = (text[begin[k] : end[k]].tobytes() for k in asked)
+    counts = sorted(len(line) - len(line.rstrip(b"\r")) for line in lines)
+    return counts[_ASKED // 2]
 
 
 def _holds_another(text: ByteArray, begin: IndexArray, whole: BoolArray) -> BoolArray:
