@@ -13,7 +13,7 @@ from traceanalyze.estimate.onset import (
     corrected,
     lanes_over,
     log_posterior,
-    move_between,
+    moves_through,
     predict,
 )
 from traceanalyze.estimate.paths import _given_next
@@ -46,9 +46,9 @@ def forward():
     zero = one(0)
     state = State(zero, zero, zero, one(1), zero, zero, one(25), zero, zero)
     track, total = [], 0.0
+    moves = moves_through(lane, 0.1 * np.arange(10), QUIET)
     for k, seen in enumerate(SEEN):
-        if k:
-            state = predict(state, move_between(lane, 0.1 * (k - 1), 0.1 * k, QUIET), lane.roughness, QUIET)
+        state = predict(state, moves[k], lane.roughness, QUIET)
         state, value = corrected(state, one(seen) - state.v - state.b, one(1), one(0.05**2))
         total += float(value[0])
         track.append(state)
@@ -65,8 +65,9 @@ def test_backward_pass_gives_the_smoothed_states_of_the_example():
     here = (track[-1].v, track[-1].a, one(0))
     spread = np.array([[track[-1].vv[0], track[-1].va[0]], [track[-1].va[0], track[-1].aa[0]]])
     means, variances = [here], [spread]
+    moves = moves_through(lane, 0.1 * np.arange(10), QUIET)
     for k in range(8, -1, -1):
-        move = move_between(lane, 0.1 * k, 0.1 * (k + 1), QUIET)
+        move = moves[k + 1]
         given = _given_next(track[k], here, move, lane.roughness, QUIET)
         tilt = [
             _given_next(track[k], tuple(h + one(1e-3 * (i == j)) for j, h in enumerate(here)), move, one(4.0), QUIET)

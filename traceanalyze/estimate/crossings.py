@@ -58,7 +58,7 @@ def accel_at_mps2(paths: Paths, t_s: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Rise:
-    """A quantity over one step of each path: a polynomial in the part of it, or (power > 0) poly[0] + scale part^power."""
+    """A quantity over one step of each path: a polynomial in its part, or (power > 0) poly[0] + scale part^power."""
 
     poly: tuple[FloatArray, ...]
     scale: FloatArray

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traceanalyze.errors import SignalError
-from traceanalyze.estimate.onset import Lanes, Samples, lanes_over, log_posterior
+from traceanalyze.estimate.onset import Lanes, Samples, State, filtered, lanes_over, log_posterior, third_of_lanes
 from traceanalyze.estimate.paths import DRAWS, Paths, draw_free, draw_paths
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray
@@ -27,7 +27,9 @@ _START_S: Final = 1.8
 _START_SAMPLES: Final = 4
 #: How long after motion is clear every sample is used as it is [s]; later ones are averaged in blocks.
 _FULL_RATE_S: Final = 0.5
-#: Longest step between moments in the start and after it [s].
+#: Samples of clear motion, and those of _FULL_RATE_S, from which the range of onsets is narrowed.
+_BRIEF_SAMPLES: Final = 3
+#: Longest step between moments while every sample is used, and after that [s].
 _START_STEP_S: Final = 0.1
 _LATER_STEP_S: Final = 0.25
 #: Samples after the start are averaged in blocks so that no more than this many remain.
@@ -58,8 +60,9 @@ def fit_start(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) -> Path
     clear = clear_motion(speed_mps, noise)
     earliest_s, latest_s = _onset_range(t_s, speed_mps, clear, noise)
     start, later = _parts(t_s, speed_mps, earliest_s - _REST_LOOKED_AT_S, clear, noise)
-    lanes = _weighed(start, earliest_s, latest_s, noise)
-    return draw_paths(lanes, start, later, noise)
+    brief_s = max(float(t_s[clear]) + _FULL_RATE_S, float(t_s[min(clear + _BRIEF_SAMPLES, t_s.size) - 1]))
+    lanes, track = _weighed(start, brief_s, (earliest_s, latest_s), noise)
+    return draw_paths(lanes, track, start, later, noise)
 
 
 def fit_free(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) -> Paths:
@@ -110,10 +113,10 @@ def _parts(
     block = max(1, round(_BLOCK_S / noise.period_s))
     stop = min(stop, t_s.size)
     early = _thinned(t_s[first:stop], speed_mps[first:stop], settled - first, block)
-    start = with_moments(*early, _START_STEP_S)
+    start = with_moments(*early, np.where(early[0] <= t_s[settled - 1], _START_STEP_S, _LATER_STEP_S))
     block = max(block, -(-(t_s.size - stop) // _LATER_SAMPLES))
     later = _thinned(t_s[stop:], speed_mps[stop:], 0, block)
-    return start, with_moments(*later, max(_LATER_STEP_S, 0.0), after_s=float(start.t_s[-1]))
+    return start, with_moments(*later, _LATER_STEP_S, after_s=float(start.t_s[-1]))
 
 
 def _thinned(t_s: FloatArray, speed_mps: FloatArray, keep: int, block: int) -> tuple[FloatArray, FloatArray]:
@@ -125,8 +128,10 @@ def _thinned(t_s: FloatArray, speed_mps: FloatArray, keep: int, block: int) -> t
     return out[0], out[1]
 
 
-def with_moments(t_s: FloatArray, speed_mps: FloatArray, step_s: float, after_s: float | None = None) -> Samples:
-    """Return the samples with moments put between them so that no step is longer than `step_s`."""
+def with_moments(
+    t_s: FloatArray, speed_mps: FloatArray, step_s: float | FloatArray, after_s: float | None = None
+) -> Samples:
+    """Return the samples with moments put between them so that no step before one is longer than its `step_s`."""
     if not t_s.size:
         return Samples(t_s, speed_mps)
     before = t_s[0] if after_s is None else after_s
@@ -146,16 +151,24 @@ def with_moments(t_s: FloatArray, speed_mps: FloatArray, step_s: float, after_s:
     return Samples(t_all[order], np.concatenate((speed_mps, np.full(added.size, np.nan)))[order])
 
 
-def _weighed(start: Samples, earliest_s: float, latest_s: float, noise: SpeedNoise) -> Lanes:
-    """Lanes drawn by their posterior weight, DRAWS of them, in pairs of equal lanes."""
+def _weighed(
+    start: Samples, brief_s: float, onset_s: tuple[float, float], noise: SpeedNoise
+) -> tuple[Lanes, list[State]]:
+    """Lanes drawn by their posterior weight, DRAWS of them, in pairs of equal lanes, and their states.
+
+    Where the onset may lie is narrowed first, from the samples up to `brief_s` alone.
+    """
+    earliest_s, latest_s = onset_s
     coarse = lanes_over(np.linspace(earliest_s, latest_s, _COARSE), ramps=(1, 3), shapes=(0,), roughness=(1,))
-    value = log_posterior(coarse, start, noise)
+    brief = int(np.searchsorted(start.t_s, brief_s, side="right"))
+    value = log_posterior(coarse, Samples(start.t_s[:brief], start.seen_mps[:brief]), noise)
     near = coarse.t0_s[value > value.max() - 10.0]
     step_s = (latest_s - earliest_s) / (_COARSE - 1)
     low, high = max(near.min() - 1.5 * step_s - 0.1, earliest_s), min(near.max() + 1.5 * step_s, latest_s)
-    fine = lanes_over(np.linspace(low, high, _FINE))
-    value = log_posterior(fine, start, noise)
-    return fine.take(_resampled(value))
+    fine = third_of_lanes(np.linspace(low, high, _FINE))
+    value, track = filtered(fine, start, noise)
+    picks = _resampled(value)
+    return fine.take(picks), [state.take(picks) for state in track]
 
 
 def _resampled(log_weight: FloatArray) -> NDArray[np.intp]:

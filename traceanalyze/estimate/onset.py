@@ -70,13 +70,13 @@ class Lanes:
         """Return some of the lanes."""
         return Lanes(*(getattr(self, name)[index] for name in self.__slots__))
 
-    def ramp(self, t_s: float) -> FloatArray:
-        """Return r at a time [1]."""
+    def ramp(self, t_s: float | FloatArray) -> FloatArray:
+        """Return r at a time, or at a column of times [1]."""
         z = np.minimum(np.maximum(t_s - self.t0_s, 0.0) / self.tau_s, 1.0)
         return np.asarray(np.where(z < 1, z * (2 * self.square + z * 3 * self.cube), 1.0))
 
-    def ramp_integral(self, t_s: float) -> FloatArray:
-        """Return the integral of r from the onset to a time [s]."""
+    def ramp_integral(self, t_s: float | FloatArray) -> FloatArray:
+        """Return the integral of r from the onset to a time, or to each of a column of times [s]."""
         u = np.maximum(t_s - self.t0_s, 0.0)
         z = np.minimum(u / self.tau_s, 1.0)
         return np.asarray(u + self.tau_s * z * (z * (self.square + z * self.cube) - 1))
@@ -94,6 +94,15 @@ def lanes_over(
     weight = np.array(RAMP_WEIGHT)[ramp] * np.array(SHAPE_WEIGHT)[shape] * np.array(ROUGHNESS_WEIGHT)[rough]
     square, cube = np.array(SHAPES)[shape].T
     return Lanes(t0_s[onset], np.array(RAMP_S)[ramp], square, cube, np.array(ROUGHNESS)[rough], np.log(weight))
+
+
+def third_of_lanes(t0_s: FloatArray) -> Lanes:
+    """Return a third of the lanes over all combinations: of shape and roughness a Latin square for each ramp time.
+
+    Neighbouring onsets and ramp times have the other cells of the square, so that nothing goes untried for long.
+    """
+    cell = np.indices((t0_s.size, len(RAMP_S), len(SHAPES), len(ROUGHNESS))).sum(axis=0).ravel()
+    return lanes_over(t0_s).take(np.flatnonzero(cell % 3 == 0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +128,30 @@ class State:
         rows = ((self.vv, self.va, self.vb), (self.va, self.aa, self.ab), (self.vb, self.ab, self.bb))
         return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
 
+    def take(self, index: NDArray[np.intp]) -> State:
+        """Return the state of some of the lanes."""
+        return State(*(getattr(self, name)[index] for name in self.__slots__))
+
+    def given(self, cross: tuple[FloatArray, FloatArray, FloatArray], variance: FloatArray, miss: FloatArray) -> State:
+        """Return the state after something linear in it is seen.
+
+        `miss` is what was not expected of it, `variance` that of the miss, `cross` its covariance with the state.
+        """
+        cv, ca, cb = cross
+        push = miss / variance
+        gv, ga, gb = cv / variance, ca / variance, cb / variance
+        return State(
+            v=self.v + cv * push,
+            a=self.a + ca * push,
+            b=self.b + cb * push,
+            vv=self.vv - gv * cv,
+            va=self.va - gv * ca,
+            vb=self.vb - gv * cb,
+            aa=self.aa - ga * ca,
+            ab=self.ab - ga * cb,
+            bb=self.bb - gb * cb,
+        )
+
 
 def at_rest(size: int, noise: SpeedNoise) -> State:
     """Return the state at the onset: speed zero and known, acceleration nearly unknown."""
@@ -137,11 +170,14 @@ class Move:
     fade: FloatArray
 
 
-def move_between(lanes: Lanes, t1_s: float, t2_s: float, noise: SpeedNoise) -> Move:
-    """Return the step of each lane from one moment to the next; nothing moves before the onset."""
-    moving_s = np.clip(t2_s - np.maximum(lanes.t0_s, t1_s), 0.0, None)
-    area_s = lanes.ramp_integral(t2_s) - lanes.ramp_integral(t1_s)
-    return Move(area_s, moving_s, np.exp(-moving_s / noise.slow_tau_s))
+def moves_through(lanes: Lanes, t_s: FloatArray, noise: SpeedNoise) -> list[Move]:
+    """Return the step of each lane that ends at each moment, the first none; nothing moves before the onset."""
+    column = t_s[:, None]
+    area_s = np.diff(lanes.ramp_integral(column), axis=0)
+    moving_s = np.diff(np.maximum(column - lanes.t0_s, 0.0), axis=0)
+    none = np.zeros((1, lanes.t0_s.size))
+    area_s, moving_s = np.concatenate((none, area_s)), np.concatenate((none, moving_s))
+    return [Move(*rows) for rows in zip(area_s, moving_s, np.exp(-moving_s / noise.slow_tau_s), strict=True)]
 
 
 def predict(state: State, move: Move, roughness: FloatArray, noise: SpeedNoise) -> State:
@@ -175,23 +211,9 @@ def corrected(state: State, miss: FloatArray, slope: FloatArray, white_var: Floa
 
     `miss` is what the state before did not expect of the sample; a slope of zero leaves a lane as it was.
     """
-    cv, ca, cb = state.vv + state.vb, state.va + state.ab, state.vb + state.bb
-    spread = slope * slope * (cv + cb) + white_var
-    gain = slope / spread
-    push = gain * miss
-    g = gain * slope
-    after = State(
-        v=state.v + cv * push,
-        a=state.a + ca * push,
-        b=state.b + cb * push,
-        vv=state.vv - g * cv * cv,
-        va=state.va - g * cv * ca,
-        vb=state.vb - g * cv * cb,
-        aa=state.aa - g * ca * ca,
-        ab=state.ab - g * ca * cb,
-        bb=state.bb - g * cb * cb,
-    )
-    return after, _log_normal_with_strays(miss * miss / spread, spread)
+    cv, ca, cb = slope * (state.vv + state.vb), slope * (state.va + state.ab), slope * (state.vb + state.bb)
+    spread = slope * (cv + cb) + white_var
+    return state.given((cv, ca, cb), spread, miss), _log_normal_with_strays(miss * miss / spread, spread)
 
 
 def _expected(v: FloatArray, moving: NDArray[np.bool_], noise: SpeedNoise) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -238,18 +260,24 @@ def rest_likelihood(samples: Samples, noise: SpeedNoise) -> FloatArray:
 
 def log_posterior(lanes: Lanes, samples: Samples, noise: SpeedNoise) -> FloatArray:
     """Return the log posterior weight of each lane, up to a constant: prior times likelihood of all samples."""
-    total = lanes.log_prior.copy()
+    return filtered(lanes, samples, noise)[0]
+
+
+def filtered(lanes: Lanes, samples: Samples, noise: SpeedNoise) -> tuple[FloatArray, list[State]]:
+    """Return the log posterior weight of each lane, and its state at each moment given the samples up to it."""
+    total, track = lanes.log_prior.copy(), []
     state = at_rest(lanes.t0_s.size, noise)
     resting = rest_likelihood(samples, noise)
-    before_s = float(samples.t_s[0])
+    first_s, last_s = lanes.t0_s.min(), lanes.t0_s.max()
+    moves = moves_through(lanes, samples.t_s, noise)
     for k, (now_s, seen) in enumerate(zip(samples.t_s.tolist(), samples.seen_mps.tolist(), strict=True)):
-        moving = lanes.t0_s < now_s
-        if moving.any():
-            state = predict(state, move_between(lanes, before_s, now_s, noise), lanes.roughness, noise)
-            if seen == seen:
-                state, value = update(state, seen, moving, noise)
-                total += np.where(moving, value, resting[k])
-        before_s = now_s
-        if not moving.any():
+        if first_s >= now_s:
             total += resting[k]
-    return total
+        else:
+            state = predict(state, moves[k], lanes.roughness, noise)
+            if seen == seen:
+                moving = lanes.t0_s < now_s
+                state, value = update(state, seen, moving, noise)
+                total += value if last_s < now_s else np.where(moving, value, resting[k])
+        track.append(state)
+    return total, track

@@ -14,22 +14,15 @@ from typing import Final
 import numpy as np
 
 from traceanalyze.estimate.later import draw_later, pairs
-from traceanalyze.estimate.onset import (
-    Lanes,
-    Move,
-    Samples,
-    State,
-    at_rest,
-    move_between,
-    predict,
-    update,
-)
+from traceanalyze.estimate.onset import Lanes, Move, Samples, State, moves_through
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray
 
 #: Paths drawn; the standard deviation over 256 of them is known to 4 %.
 DRAWS: Final = 256
 _SEED: Final = 20_240
+#: Variance that keeps a division defined where all is known.
+_TINY: Final = 1e-15
 #: How little is known of a path that does not start from rest [m/s, m/s^2].
 _FREE_SPEED_SD_MPS: Final = 10.0
 _FREE_ACCEL_SD_MPS2: Final = 4.0
@@ -56,20 +49,21 @@ class Paths:
     distance_m: FloatArray
 
 
-def draw_paths(lanes: Lanes, start: Samples, later: Samples, noise: SpeedNoise) -> Paths:
+def draw_paths(lanes: Lanes, track: list[State], start: Samples, later: Samples, noise: SpeedNoise) -> Paths:
     """Return paths through both parts of a launch.
 
     Parameters
     ----------
     lanes : Lanes
         One per draw, DRAWS of them, in pairs of equal lanes.
+    track : list of State
+        Their state at each moment of the start given the samples up to it.
     start : Samples
         The moments and samples the lanes were weighed on.
     later : Samples
         Those after it; may be empty.
     """
     rng = np.random.default_rng(_SEED)
-    track = _filter(lanes, start, noise)
     mean, cov = track[-1].mean(), track[-1].covariance()
     if later.t_s.size:
         last, v_later, a_later = draw_later(mean, cov.mean(axis=0), float(start.t_s[-1]), later, noise, rng)
@@ -98,21 +92,6 @@ def draw_free(samples: Samples, from_s: float, noise: SpeedNoise) -> Paths:
     return Paths(t_s, np.full(DRAWS, from_s - 1e-6), speed, accel, way)
 
 
-def _filter(lanes: Lanes, start: Samples, noise: SpeedNoise) -> list[State]:
-    """State at each moment given the samples up to it."""
-    state = at_rest(lanes.t0_s.size, noise)
-    before_s = float(start.t_s[0])
-    track = []
-    for now_s, seen in zip(start.t_s.tolist(), start.seen_mps.tolist(), strict=True):
-        moving = lanes.t0_s < now_s
-        if moving.any():
-            state = predict(state, move_between(lanes, before_s, now_s, noise), lanes.roughness, noise)
-            state = update(state, seen, moving, noise)[0] if seen == seen else state
-        track.append(state)
-        before_s = now_s
-    return track
-
-
 def _draw_backward(
     lanes: Lanes,
     track: list[State],
@@ -123,17 +102,16 @@ def _draw_backward(
 ) -> tuple[FloatArray, FloatArray]:
     """Speeds and accelerations at the moments of the start, drawn from the last backwards."""
     draws, moments = last.shape[0], start.t_s.size
-    speed, accel = np.zeros((draws, moments)), np.zeros((draws, moments))
+    speed, alpha = np.zeros((moments, draws)), np.zeros((moments, draws))
+    moves = moves_through(lanes, start.t_s, noise)
     here = (last[:, 0], last[:, 1], last[:, 2])
     for k in range(moments - 1, -1, -1):
-        moving = lanes.t0_s < start.t_s[k]
-        speed[:, k] = np.where(moving, here[0], 0.0)
-        accel[:, k] = np.where(moving, here[1] * lanes.ramp(float(start.t_s[k])), 0.0)
-        if k == 0 or not moving.any():
+        speed[k], alpha[k] = here[0], here[1]
+        if k == 0 or lanes.t0_s.min() >= start.t_s[k]:
             break
-        move = move_between(lanes, float(start.t_s[k - 1]), float(start.t_s[k]), noise)
-        here = _draw(_given_next(track[k - 1], here, move, lanes.roughness, noise), pairs(rng, draws, 3))
-    return speed, accel
+        here = _draw(_given_next(track[k - 1], here, moves[k], lanes.roughness, noise), pairs(rng, draws, 3))
+    column = start.t_s[:, None]
+    return np.where(lanes.t0_s < column, speed, 0.0).T, (alpha * lanes.ramp(column)).T
 
 
 def _given_next(
@@ -145,34 +123,14 @@ def _given_next(
     ramp area times it on average, and a twelfth of the variance `roughness moving area^2` left.
     """
     v, a, b = after
-    area, spread = move.area_s, roughness * move.moving_s
-    state = _observed(state, (0.0, 1.0, 0.0), a, spread)
-    state = _observed(state, (1.0, area / 2, 0.0), v - area / 2 * a, spread * area**2 / 12)
-    return _observed(state, (0.0, 0.0, move.fade), b, noise.slow_mps**2 * (1 - move.fade**2))
-
-
-def _observed(
-    state: State, shows: tuple[float, float | FloatArray, float | FloatArray], value: FloatArray, variance: FloatArray
-) -> State:
-    """The state after an exact linear observation of it."""
-    hv, ha, hb = shows
-    cv = hv * state.vv + ha * state.va + hb * state.vb
-    ca = hv * state.va + ha * state.aa + hb * state.ab
-    cb = hv * state.vb + ha * state.ab + hb * state.bb
-    gain = 1 / (hv * cv + ha * ca + hb * cb + variance + 1e-15)
-    push = gain * (value - hv * state.v - ha * state.a - hb * state.b)
-    gv, ga, gb = gain * cv, gain * ca, gain * cb
-    return State(
-        v=state.v + cv * push,
-        a=state.a + ca * push,
-        b=state.b + cb * push,
-        vv=state.vv - gv * cv,
-        va=state.va - gv * ca,
-        vb=state.vb - gv * cb,
-        aa=state.aa - ga * ca,
-        ab=state.ab - ga * cb,
-        bb=state.bb - gb * cb,
-    )
+    half, spread, fade = move.area_s / 2, roughness * move.moving_s, move.fade
+    state = state.given((state.va, state.aa, state.ab), state.aa + spread + _TINY, a - state.a)
+    cv, ca, cb = state.vv + half * state.va, state.va + half * state.aa, state.vb + half * state.ab
+    left = spread * half**2 / 3 + _TINY
+    state = state.given((cv, ca, cb), cv + half * ca + left, v - state.v - half * (a + state.a))
+    cv, ca, cb = fade * state.vb, fade * state.ab, fade * state.bb
+    left = noise.slow_mps**2 * (1 - fade**2) + _TINY
+    return state.given((cv, ca, cb), fade * cb + left, b - fade * state.b)
 
 
 def _draw(state: State, normal: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
