@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -35,6 +36,11 @@ Deceleration = Annotated[float, typer.Option("--deceleration", metavar="A", min=
 Reaction = Annotated[float, typer.Option("--reaction", metavar="S", min=0, max=10, help="Time before braking [s].")]
 Setups = Annotated[str, typer.Option("--setups", metavar="A,B", help="Names of both setups.")]
 Ways = Annotated[str, typer.Option("--ways", metavar="OUT,BACK", help="Names of both ways.")]
+Book = Annotated[
+    Path | None,
+    typer.Option("--book", metavar="FILE", help="Take your earlier runs from this run book ($TRACEANALYZE_BOOK too)."),
+]
+Vehicle = Annotated[str | None, typer.Option("--vehicle", metavar="NAME", help="Which machine of the run book.")]
 MoreSwaps = Annotated[
     bool, typer.Option("--more-swaps", help="A|BB|AA|BB|A: when warm-up or the fitting itself may matter.")
 ]
@@ -54,6 +60,8 @@ def plan(
     setups: Setups = "A,B",
     ways: Ways = "out,back",
     more_swaps: MoreSwaps = False,
+    book: Book = None,
+    vehicle: Vehicle = None,
     start: opt.Start = "rollout",
     units: opt.Units = "imperial",
     json: opt.Json = False,
@@ -65,8 +73,10 @@ def plan(
       traceanalyze plan --difference 0.1 --scatter 0.07 --scatter-df 6
       traceanalyze plan run1.nmea run2.nmea --setups "standard spring,stiff spring"
       traceanalyze plan --measure "top speed" --top-speed "45 mph" --deceleration 3
+      traceanalyze plan --book runs.book --vehicle "pit bike"
     """
     from traceanalyze.judge.quantity import parse_amount
+    from traceanalyze.report.own_scatter import BookWish
     from traceanalyze.report.plan_run import Wish, plan_from_words
     from traceanalyze.report.plan_text import plan_text
     from traceanalyze.units import START_RULES, length_unit, parse_measure, speed_unit
@@ -91,7 +101,7 @@ def plan(
         start_rule=opt.one_of(start, "--start", START_RULES),
         system=system,
     )
-    found, refused = plan_from_words(wish, logs or [])
+    found, refused = plan_from_words(wish, logs or [], BookWish(path=book, vehicle=vehicle))
     complain(refused)
     if json:
         print_json(found.to_dict())

@@ -9,7 +9,7 @@ from typing import Any
 
 from traceanalyze.comparison import Run
 from traceanalyze.judge.logs import own_scatter_of
-from traceanalyze.judge.power import MOST_RUNS, runs_needed
+from traceanalyze.judge.planning import MOST_PLANNED, runs_to_show
 from traceanalyze.results import number
 from traceanalyze.units import Measure
 
@@ -29,7 +29,7 @@ class MeasureChoice:
     difference_s : float
         What the change would be worth in this measure [s].
     runs_each : int
-        Runs of each setup that would show it with 80 % power, direction and drift fitted.
+        Runs of each setup that would show it with 80 % power, reckoned as a plan is; `MOST_PLANNED` + 1 for more.
     """
 
     measure: str
@@ -47,7 +47,7 @@ class MeasureChoice:
             "scatter_s": number(self.scatter_s),
             "scatter_df": number(self.scatter_df),
             "difference_s": number(self.difference_s),
-            "runs_each": self.runs_each if self.runs_each < MOST_RUNS else None,
+            "runs_each": self.runs_each if self.runs_each <= MOST_PLANNED else None,
         }
 
 
@@ -63,7 +63,7 @@ def ranked(runs: Mapping[Measure, Sequence[Run]], share: float) -> list[MeasureC
         times by nothing; the choice is the rider's, and is made before the next runs.
     """
     choices = [choice for measure, group in runs.items() if (choice := _choice(measure, group, share)) is not None]
-    return sorted(choices, key=lambda choice: (choice.scatter_s / choice.mean_s, choice.measure))
+    return sorted(choices, key=lambda one: (one.runs_each, one.scatter_s / one.mean_s, one.measure))
 
 
 def _choice(measure: Measure, runs: Sequence[Run], share: float) -> MeasureChoice | None:
@@ -77,5 +77,5 @@ def _choice(measure: Measure, runs: Sequence[Run], share: float) -> MeasureChoic
         scatter_s=scatter.sd,
         scatter_df=scatter.df,
         difference_s=share * mean,
-        runs_each=runs_needed(share * mean, scatter.sd, terms=2),
+        runs_each=runs_to_show(measure, share * mean, mean, scatter),
     )

@@ -12,7 +12,6 @@ import numpy as np
 from traceanalyze import settings
 from traceanalyze.comparison import SHOWN_UNITS, Run
 from traceanalyze.errors import UsageError
-from traceanalyze.judge.choice import MeasureChoice
 from traceanalyze.judge.distributions import noncentrality_for
 from traceanalyze.judge.model import Layout, layout
 from traceanalyze.judge.power import smallest_shown
@@ -24,6 +23,8 @@ from traceanalyze.units import Measure
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from traceanalyze.judge.choice import MeasureChoice
 
 SCHEMA: Final = "traceanalyze.plan/1"
 #: Runs each that the table of a plan speaks of.
@@ -106,6 +107,8 @@ class Plan:
         Which measure would show the same change with the fewest runs, best first; empty without logs.
     strips : tuple of Strip
         Lengths of strip needed.
+    source : str
+        Where runs beside the logs at hand came from, or why they did not; empty for neither.
     """
 
     measure: str
@@ -122,6 +125,7 @@ class Plan:
     choices: tuple[MeasureChoice, ...] = ()
     strips: tuple[Strip, ...] = ()
     safety: tuple[str, ...] = field(default=SAFETY)
+    source: str = ""
 
     @property
     def possible(self) -> bool:
@@ -160,6 +164,7 @@ class Plan:
             "measures": [choice.to_dict() for choice in self.choices],
             "strips": [strip.to_dict() for strip in self.strips],
             "safety": list(self.safety),
+            "source": self.source or None,
         }
 
     def to_frame(self) -> pd.DataFrame:
@@ -191,6 +196,7 @@ def plan_runs(
     shown_unit: str = "s",
     choices: Sequence[MeasureChoice] = (),
     strips: Sequence[Strip] = (),
+    source: str = "",
 ) -> Plan:
     """Return the plan that shows `difference` with 80 % power at 5 %.
 
@@ -237,6 +243,7 @@ def plan_runs(
         rows=tuple(plan_row(k, start, tau, more_swaps) for k in TABLE_RUNS),
         choices=tuple(choices),
         strips=tuple(strips),
+        source=source,
     )
 
 
@@ -244,6 +251,16 @@ def _source(own: OwnScatter | None, share: float) -> str:
     if own is None:
         return f"usual for riders: {100 * share:.1f} % of the value"
     return f"your own, {own.df:g} degrees of freedom" if own.df else "as you stated"
+
+
+def runs_to_show(measure: Measure, difference: float, typical: float, own: OwnScatter | None = None) -> int:
+    """Return how many runs of each setup a plan takes to show a difference; `MOST_PLANNED` + 1 for more than that.
+
+    `difference`, `typical` and the scatter are in s or m/s.
+    """
+    nature = quantity(measure)
+    start = working_scatter(typical, nature.scatter_share, own)
+    return _needed(difference, start, nature.drift_share * typical, more_swaps=False)
 
 
 def _needed(difference: float, start: WorkingScatter, tau: float, more_swaps: bool) -> int:

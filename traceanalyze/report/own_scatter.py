@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from traceanalyze.book.history import own_history
-from traceanalyze.book.opening import VARIABLE, book_place
-from traceanalyze.comparison import SHOWN_UNITS
+from traceanalyze.book.opening import VARIABLE, book_place, open_book
+from traceanalyze.book.reading import all_runs, chosen_runs, compared_runs, vehicle_chosen
+from traceanalyze.comparison import SHOWN_UNITS, Run
 from traceanalyze.errors import BookError, shown
 from traceanalyze.judge.quantity import shown_unit
 from traceanalyze.judge.scatter import OwnScatter
@@ -77,9 +78,55 @@ def history_for(
     except BookError as error:
         if wish.path is not None:
             raise
-        text = f"the run book that {VARIABLE} names was not used: {error.reason}"
-        return History(remarks=(Remark("book-not-used", f"{text}; {error.advice}" if error.advice else text),))
+        return History(remarks=(Remark("book-not-used", _not_used(error)),))
     return History(scatter=known, remarks=(_source(path, measures, known, asked.system),))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EarlierRuns:
+    """The runs of a book by the labels of measures, and in words where they are from; empty without a book."""
+
+    runs: Mapping[str, Sequence[Run]] = field(default_factory=dict)
+    source: str = ""
+
+
+def earlier_runs(
+    wish: BookWish, measures: Sequence[Measure], asked: Asked, *, without: Collection[str] = ()
+) -> EarlierRuns:
+    """Return the runs that the wished book holds; without a wish, as `history_for` chooses a book.
+
+    Parameters
+    ----------
+    without : collection of str
+        SHA-256 of logs that are at hand already.
+
+    Raises
+    ------
+    BookError
+        If the wished book cannot be used.
+    """
+    if wish.path is None and not os.environ.get(VARIABLE):
+        return EarlierRuns()
+    path = book_place(wish.path)
+    try:
+        with open_book(path) as book:
+            everything = all_runs(book)
+            mine = chosen_runs(everything, vehicle=vehicle_chosen(everything, wish.vehicle))
+    except BookError as error:
+        if wish.path is not None:
+            raise
+        return EarlierRuns(source=_not_used(error))
+    kept = [one for one in mine if one.log.sha256 not in without]
+    found = {
+        one.label: [run for _, run in compared_runs(kept, one, start_rule=asked.start_rule, window=asked.window.label)]
+        for one in measures
+    }
+    return EarlierRuns(runs=found, source=f"Reckoned with the runs of {mine[0].run.vehicle} in the run book {path}")
+
+
+def _not_used(error: BookError) -> str:
+    text = f"The run book that {VARIABLE} names was not used: {error.reason}"
+    return f"{text}; {error.advice}" if error.advice else text
 
 
 def _source(path: Path, measures: Sequence[Measure], known: Mapping[str, OwnScatter], system: System) -> Remark:

@@ -14,7 +14,11 @@ from traceanalyze.judge.logs import own_scatter_of
 from traceanalyze.judge.planning import Plan, plan_runs
 from traceanalyze.judge.quantity import Amount, quantity, shown_unit
 from traceanalyze.judge.strip import PASS_M, Strip, strip_for_launches, strip_for_top_speed
+from traceanalyze.report.machine import sheet_of
+from traceanalyze.report.own_scatter import BookWish, EarlierRuns, earlier_runs
 from traceanalyze.results import Launch
+from traceanalyze.session import Asked, measure_file
+from traceanalyze.setups import SetupRuns, is_sheet, read_setups, refusals, runs_of_files, sheets_read
 from traceanalyze.units import Measure, StartRule, System, parse_measure
 
 #: Measures looked at beside the headline when logs are at hand: with and without the launch in them.
@@ -23,6 +27,7 @@ CANDIDATES: dict[System, tuple[str, ...]] = {
     "metric": ("0-50 km/h", "0-30 km/h", "20 m", "20-50 km/h", "30-50 km/h"),
 }
 NAME_OF_ALL = "so far"
+TOP_SPEED = parse_measure("top speed")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,34 +65,53 @@ class Wish:
         return self.difference.si(self.unit)
 
 
-def plan_from_words(wish: Wish, words: Sequence[str]) -> tuple[Plan, list[str]]:
+def plan_from_words(wish: Wish, words: Sequence[str], book: BookWish) -> tuple[Plan, list[str]]:
     """Return the plan, and the errors of logs that were refused.
+
+    Parameters
+    ----------
+    words : sequence of str
+        Logs, setups with their logs, or a day sheet; none for a plan from numbers or the run book alone.
 
     Raises
     ------
-    UsageError, SheetError
-        If the words are wrong, or a plan needs a number that nothing tells.
+    UsageError, SheetError, BookError
+        If the words are wrong, the book cannot be used, or a plan needs a number that nothing tells.
     """
-    if not words:
-        return _planned(wish, None), []
-    from traceanalyze.session import Asked, measure_file
-    from traceanalyze.setups import SetupRuns, is_sheet, read_setups, refusals
-
     asked = Asked(measures=candidates(wish), start_rule=wish.start_rule, system=wish.system)
+    setups = _setups(words, asked) if words else []
+    found = gather([(setup.name, setup.sheets) for setup in setups]) if words else None
+    vehicle = book.vehicle or _stated_vehicle(words)
+    earlier = earlier_runs(
+        BookWish(path=book.path, vehicle=vehicle),
+        asked.measures,
+        asked,
+        without=[one.sha256 for one in sheets_read(setups)],
+    )
+    return _planned(wish, found, earlier), refusals(setups)
+
+
+def _setups(words: Sequence[str], asked: Asked) -> list[SetupRuns]:
     if is_sheet(words) or all("=" in word for word in words):
-        setups = read_setups(words, asked)
-    else:
-        setups = [SetupRuns(name=NAME_OF_ALL, sheets=tuple(one for word in words for one in measure_file(word, asked)))]
-    return _planned(wish, gather([(setup.name, setup.sheets) for setup in setups])), refusals(setups)
+        return read_setups(words, asked)
+    return runs_of_files({NAME_OF_ALL: words}, lambda file: measure_file(file, asked))
+
+
+def _stated_vehicle(words: Sequence[str]) -> str | None:
+    sheet = sheet_of(words)
+    return sheet.vehicle.name or None if sheet else None
 
 
 def candidates(wish: Wish) -> tuple[Measure, ...]:
     """Return the headline and the measures it is weighed against."""
-    return tuple(dict.fromkeys([wish.measure, *(parse_measure(text) for text in CANDIDATES[wish.system])]))
+    return tuple(dict.fromkeys([wish.measure, *(parse_measure(text) for text in CANDIDATES[wish.system]), TOP_SPEED]))
 
 
-def _planned(wish: Wish, found: Gathered | None) -> Plan:
-    runs = {one: found.runs(one, wish.start_rule) for one in candidates(wish)} if found else {}
+def _planned(wish: Wish, found: Gathered | None, earlier: EarlierRuns) -> Plan:
+    runs = {
+        one: [*(found.runs(one, wish.start_rule) if found else ()), *earlier.runs.get(one.label, ())]
+        for one in candidates(wish)
+    }
     mine = runs.get(wish.measure, [])
     typical = fmean(run.value for run in mine) if mine else _typical(wish)
     own = own_scatter_of(mine)
@@ -97,7 +121,7 @@ def _planned(wish: Wish, found: Gathered | None) -> Plan:
     if typical is None and scatter is None:
         raise UsageError(
             f"nothing tells how much {wish.measure.label} varies",
-            advice="state --scatter, or --time (--top-speed), or give logs",
+            advice="state --scatter, or --time (--top-speed), or give logs or --book",
         )
     difference = wish.difference_si()
     share = difference / typical if typical and wish.measure.kind != "top speed" else 0.0
@@ -112,7 +136,8 @@ def _planned(wish: Wish, found: Gathered | None) -> Plan:
         more_swaps=wish.more_swaps,
         shown_unit=wish.unit,
         choices=ranked(runs, share) if share else (),
-        strips=_strips(wish, typical, found),
+        strips=_strips(wish, typical, found, earlier),
+        source=earlier.source,
     )
 
 
@@ -125,9 +150,9 @@ def _typical(wish: Wish) -> float | None:
     return settings.TYPICAL_TIME_S if wish.measure.label == "0-30 mph" else None
 
 
-def _strips(wish: Wish, typical: float | None, found: Gathered | None) -> list[Strip]:
+def _strips(wish: Wish, typical: float | None, found: Gathered | None, earlier: EarlierRuns) -> list[Strip]:
     braking = {"deceleration_mps2": wish.deceleration_mps2, "reaction_s": wish.reaction_s}
-    top_mps = wish.top_mps if wish.top_mps is not None else _fastest(found)
+    top_mps = wish.top_mps if wish.top_mps is not None else _fastest(found, earlier)
     launch = wish.measure if wish.measure.kind == "standing" else parse_measure("0-30 mph")
     time_s = typical if typical is not None and wish.measure.kind == "standing" else settings.TYPICAL_TIME_S
     strips = []
@@ -140,9 +165,9 @@ def _strips(wish: Wish, typical: float | None, found: Gathered | None) -> list[S
     return strips
 
 
-def _fastest(found: Gathered | None) -> float | None:
-    tops = [run.value for run in found.runs(parse_measure("top speed"), "rollout")] if found else []
-    return max(tops, default=None)
+def _fastest(found: Gathered | None, earlier: EarlierRuns) -> float | None:
+    tops = [run.value for run in found.runs(TOP_SPEED, "rollout")] if found else []
+    return max([*tops, *(run.value for run in earlier.runs.get(TOP_SPEED.label, ()))], default=None)
 
 
 def _covered(wish: Wish, found: Gathered | None) -> float | None:

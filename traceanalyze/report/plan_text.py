@@ -21,7 +21,7 @@ A_DAY_EACH = 12
 
 def plan_text(plan: Plan, system: System = "imperial") -> str:
     """Return the whole plan as text."""
-    parts = [_headline(plan)]
+    parts = [_headline(plan), *([_wrapped(f"{shown(plan.source)}.")] if plan.source else [])]
     if plan.possible:
         parts += [_sheet(plan), _looks(plan)]
     parts.append(_table(plan))
@@ -121,7 +121,7 @@ def _choices(plan: Plan) -> str:
     ]
     head = ["measure", "mean", "scatter", "share", "change", "runs each"]
     note = (
-        f"By these logs {plan.choices[0].measure} would show a change that takes the same share off all times with the "
+        f"By these runs {plan.choices[0].measure} would show a change that takes the same share off all times with the "
         "fewest runs. Choose now, not after the runs; a part that works only at the launch changes no rolling time."
     )
     return "Which measure to name\n" + table_text(head, rows, indent="") + "\n" + _wrapped(note)
