@@ -1,7 +1,8 @@
 """NMEA 0183 logs of satellite receivers -> Trace.
 
-`framing` finds sentences and checks them, `fields` reads fields, `sentences` knows the types, `collecting` goes through
-the log once, `epochs` joins sentences of one moment, `dates` makes one clock. What is used, and what is not:
+`lines` finds lines that are one whole sentence, `framing` sentences anywhere; `layouts` reads alike ones as a table,
+`fields` any others; `sentences` knows the types; `collecting` goes through the log once and makes `batches`; `epochs`
+joins sentences of one moment; `dates` makes one clock. What is used, and what is not:
 
 - A sentence counts only when its checksum is right, and every field that is read is of its strict form. A sentence with
   a wrong checksum (`checksum`), without one (`truncated`), of another form or without beginning (`malformed`), or with
@@ -11,7 +12,8 @@ the log once, `epochs` joins sentences of one moment, `dates` makes one clock. W
 - A log in which no sentence at all has a checksum is read without, whole lines of the usual length only, and says so.
 - A log in which no RMC has a right checksum, of at least ten, but at least nine in ten GGA have, is read with those RMC
   whose time and position a GGA confirms, if those are nine in ten, and says so.
-- Speed is that of RMC; that of VTG where RMC has none. Positions are those of GGA, GNS, RMC, GLL, in this order. An
+- Speed is that of RMC; that of VTG where RMC has none. VTG is read only there, and for comparison at the beginning of a
+  log. Positions are those of GGA, GNS, RMC, GLL, in this order. An
   epoch of GLL alone, without speed, in a log that has better ones is left out (`lone_position`).
 """
 
