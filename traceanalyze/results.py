@@ -252,6 +252,31 @@ class Pass:
         return f"pass {self.number} at {self.start_s:.1f} s: {self.sustained} m/s over {self.window_s:.3g} s"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PassPair:
+    """Two passes in opposite directions, next to each other in time.
+
+    `mean` is the arithmetic mean of both sustained speeds [m/s], `apart` their difference over it.
+    """
+
+    first: Pass
+    second: Pass
+    mean: Estimate
+    apart: float
+    remarks: tuple[Remark, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it for JSON, the passes by their numbers."""
+        return {
+            "passes": [self.first.number, self.second.number],
+            "mean_mps": number(self.mean.value),
+            "stderr_mps": number(self.mean.stderr),
+            "interval95_mps": self.mean.interval(),
+            "apart": number(self.apart),
+            "remarks": [remark.to_dict() for remark in self.remarks],
+        }
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class RunSheet:
     """Everything measured in one log: an entry of `files` in the JSON contract.
@@ -274,6 +299,7 @@ class RunSheet:
     max_speed_mps: float = float("nan")
     launches: tuple[Launch, ...] = ()
     passes: tuple[Pass, ...] = ()
+    pairs: tuple[PassPair, ...] = ()
     remarks: tuple[Remark, ...] = ()
 
     @property
@@ -299,6 +325,7 @@ class RunSheet:
             "max_speed_mps": number(self.max_speed_mps),
             "launches": [launch.to_dict() for launch in self.launches],
             "passes": [one.to_dict() for one in self.passes],
+            "pass_pairs": [pair.to_dict() for pair in self.pairs],
             "remarks": [remark.to_dict() for remark in self.remarks],
         }
 

@@ -13,6 +13,7 @@ from traceanalyze.detect.launches import LaunchSpan, find_launches, untimed_laun
 from traceanalyze.detect.passes import find_passes
 from traceanalyze.errors import LimitError, SignalError, TraceError
 from traceanalyze.estimate.launch import measure_launch
+from traceanalyze.estimate.pairs import direction_remarks, pair_passes
 from traceanalyze.estimate.path import grade_pct, heading_deg
 from traceanalyze.estimate.topspeed import measure_pass
 from traceanalyze.parsers import read_all
@@ -137,6 +138,7 @@ def study_trace(trace: Trace, asked: Asked | None = None) -> Study:
     passes = _passes(cleaned, noise, asked)
     remarks = (
         *untimed_launches(cleaned, noise, _lowest_target_mps(asked)),
+        *direction_remarks(passes),
         *_day_remarks(cleaned, asked, len(launches) + len(passes)),
     )
     return Study(sheet=_sheet(cleaned, noise, launches, passes, remarks), trace=cleaned, noise=noise)
@@ -223,6 +225,7 @@ def _sheet(
         max_speed_mps=max([one.peak_mps for one in passes], default=float(known.max()) if known.size else float("nan")),
         launches=launches,
         passes=passes,
+        pairs=pair_passes(passes),
         remarks=trace.remarks + remarks,
     )
 

@@ -3,48 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
-from traceanalyze.results import Estimate, Pass, number
+from traceanalyze.results import Estimate, Pass, PassPair
 from traceanalyze.settings import TOP_SPEEDS_APART
 from traceanalyze.trace import Remark
 
 #: Headings this close to opposite are one strip ridden both ways [degrees]; this close to each other, one direction.
 _WITHIN_DEG: Final = 40.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PassPair:
-    """Two passes in opposite directions, next to each other in time.
-
-    Attributes
-    ----------
-    first, second : Pass
-        In order of time.
-    mean : Estimate
-        Arithmetic mean of both sustained speeds [m/s].
-    apart : float
-        Their difference over their mean.
-    remarks : tuple of Remark
-    """
-
-    first: Pass
-    second: Pass
-    mean: Estimate
-    apart: float
-    remarks: tuple[Remark, ...] = ()
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return it for JSON, the passes by their numbers."""
-        return {
-            "passes": [self.first.number, self.second.number],
-            "mean_mps": number(self.mean.value),
-            "stderr_mps": number(self.mean.stderr),
-            "interval95_mps": self.mean.interval(),
-            "apart": number(self.apart),
-            "remarks": [remark.to_dict() for remark in self.remarks],
-        }
+#: Passes further apart in time are not out and back [s]: the wind has turned, or it is another road.
+_WITHIN_S: Final = 600.0
 
 
 def pair_passes(passes: tuple[Pass, ...]) -> tuple[PassPair, ...]:
@@ -57,11 +25,16 @@ def pair_passes(passes: tuple[Pass, ...]) -> tuple[PassPair, ...]:
     free = list(passes)
     while len(free) > 1:
         first = free.pop(0)
-        partner = next((other for other in free if _turn_deg(first, other) >= 180 - _WITHIN_DEG), None)
+        partner = next((other for other in free if _out_and_back(first, other)), None)
         if partner is not None:
             free.remove(partner)
             pairs.append(_pair(first, partner))
     return tuple(pairs)
+
+
+def _out_and_back(first: Pass, second: Pass) -> bool:
+    soon = second.start_s - first.end_s <= _WITHIN_S
+    return soon and _turn_deg(first, second) >= 180 - _WITHIN_DEG
 
 
 def _pair(first: Pass, second: Pass) -> PassPair:

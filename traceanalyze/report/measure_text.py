@@ -52,10 +52,19 @@ def _sheet_text(sheet: RunSheet, asked: Asked, bold: bool, width: int) -> str:
         parts.append(title + "\n" + _launch_table(sheet.launches, asked, bold))
     if sheet.passes:
         title = f"  Passes (highest mean over {asked.window.label}, {speed_unit(asked.system)} ± standard uncertainty)"
-        parts.append(title + "\n" + _pass_table(sheet.passes, asked, bold))
+        parts.append(title + "\n" + _pass_table(sheet.passes, asked, bold) + pair_text(sheet, asked))
     if notes := note_lines(sheet):
         parts.append("  Notes\n" + listed(map(shown, notes), width=width))
     return "\n\n".join(parts)
+
+
+def pair_text(sheet: RunSheet, asked: Asked) -> str:
+    """Return the means of passes ridden out and back, on a line of their own; empty without any."""
+    if not sheet.pairs:
+        return ""
+    unit = speed_unit(asked.system)
+    means = [f"{p.first.number} and {p.second.number}: {p.mean.text(SPEED_UNITS[unit])}" for p in sheet.pairs]
+    return f"\n  Out and back, mean [{unit}]: passes " + "; ".join(means)
 
 
 def headline(sheet: RunSheet, asked: Asked) -> str:
