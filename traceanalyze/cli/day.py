@@ -122,16 +122,21 @@ def _pool(workers: int, tasks: int) -> Iterator[Executor | None]:
         yield None
         return
     from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import active_children
 
     pool = ProcessPoolExecutor(count, initializer=_leave_interrupts)
     try:
         yield pool
-    finally:
+    except BaseException:
         pool.shutdown(wait=False, cancel_futures=True)
+        for child in active_children():  # what they write, they write whole or not at all
+            child.terminate()
+        raise
+    pool.shutdown()
 
 
 def _leave_interrupts() -> None:
-    """Let the parent alone answer an interrupt from the keyboard; a worker ends with its log."""
+    """Let the parent alone answer an interrupt from the keyboard."""
     import signal
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)

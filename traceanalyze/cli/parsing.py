@@ -9,6 +9,9 @@ import typer
 
 from traceanalyze.errors import UsageError
 
+#: What the option parser makes of an interrupt from the keyboard.
+_INTERRUPTED = 130
+
 
 def parsed(name: str, words: Sequence[str]) -> int:
     """Carry out a command and return its exit status.
@@ -25,6 +28,8 @@ def parsed(name: str, words: Sequence[str]) -> int:
         raise UsageError(error.format_message().rstrip("."), advice=advice) from None
     except typer.Abort:
         raise KeyboardInterrupt from None
+    if status == _INTERRUPTED:
+        raise KeyboardInterrupt
     return status if isinstance(status, int) else 0
 
 
