@@ -167,6 +167,7 @@ def test_times_that_jump_about_are_soon_over() -> None:
     )
     days = (f"{dice.randrange(1, 29):02d}{dice.randrange(1, 13):02d}{dice.randrange(100):02d}" for _ in range(20_000))
     check(b"".join(rmc("100000.00", date=day) for day in days))
+    check(b"".join(rmc(f"{k // 100 % 24:02d}{k % 60:02d}00.00", date=f"{k % 28 + 1:02d}0526") for k in range(40_000)))
     assert time.monotonic() - start < SOON_S
 
 

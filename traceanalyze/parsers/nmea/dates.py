@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import date, timedelta
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -107,19 +109,24 @@ def _one_date_a_run(ahead: FloatArray, clock_s: FloatArray) -> tuple[FloatArray,
     if begins.size < 2:
         return ahead, ()
     step_s = np.mod(clock_s[begins[1:]] - clock_s[begins[1:] - 1], _DAY_S)
-    stretch = np.concatenate(([0], np.cumsum(step_s > _RUNS_ON_S)))
+    stretches = [0, *(np.flatnonzero(step_s > _RUNS_ON_S) + 1).tolist(), begins.size]
     sizes = np.diff(begins, append=ahead.size)
     dates = ahead[begins].copy()
-    for number in range(int(stretch[-1]) + 1):
-        runs = np.flatnonzero(stretch == number)
-        rows: dict[float, int] = {}
-        for run in runs.tolist():
-            rows[dates[run]] = rows.get(dates[run], 0) + int(sizes[run])
-        dates[runs] = max(rows, key=lambda date: (rows[date], date))
+    for first, last in pairwise(stretches):
+        if last - first > 1:
+            dates[first:last] = _most_common(dates[first:last], sizes[first:last])
     corrected = np.repeat(dates, sizes)
     changed = int((corrected != ahead).sum())
     text = f"the date changes while the clock runs on: {changed} points have the date of the points beside them"
     return corrected, (Remark("date-corrected", text),) if changed > _LATE_ROWS else ()
+
+
+def _most_common(dates: FloatArray, sizes: NDArray[np.intp]) -> float:
+    """Return the date that most rows have; of equally common ones the later."""
+    rows: Counter[float] = Counter()
+    for date_of_run, size in zip(dates.tolist(), sizes.tolist(), strict=True):
+        rows[date_of_run] += size
+    return max(rows, key=lambda found: (rows[found], found))
 
 
 def _repaired(days: FloatArray) -> tuple[FloatArray, tuple[Remark, ...]]:
