@@ -90,7 +90,8 @@ def test_dense_model_gives_the_log_likelihood_of_the_example():
     design = np.stack((np.ones(10), u, np.zeros(10)), axis=1)
     known = design @ np.diag((1, 25, 0)) @ design.T + 0.05**2 * np.eye(10)
     model = _Model(u, step, np.arange(10), u**2 / 2, design, known, SEEN)
-    assert model.log_likelihood(np.full(10, 4.0)) - 5 * np.log(2 * np.pi) == pytest.approx(LOG_LIKELIHOOD, abs=1e-8)
+    covariance = known + model.rough_covariance(np.full(10, 4.0))
+    assert model.log_likelihood(covariance) - 5 * np.log(2 * np.pi) == pytest.approx(LOG_LIKELIHOOD, abs=1e-8)
 
 
 def test_draws_of_what_follows_agree_with_a_dense_solve():

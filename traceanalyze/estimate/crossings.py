@@ -12,7 +12,7 @@ from traceanalyze.estimate.paths import Paths
 from traceanalyze.trace import FloatArray
 
 #: A crossing is found when the value is this near to the level [m/s or m], or after this many turns.
-_CLOSE: Final = 1e-10
+_CLOSE: Final = 1e-9
 _TURNS: Final = 40
 
 
@@ -66,17 +66,18 @@ class _Rise:
 
     def at(self, part: FloatArray) -> FloatArray:
         """Return the value at a part of the step."""
-        bent = self.power > 0
         value = np.asarray(_value(self.poly, part))
-        if bent.any():
-            value[bent] = (self.poly[0] + self.scale * part ** np.maximum(self.power, 1.0))[bent]
+        bent = self.power > 0
+        value[bent] = self.poly[0][bent] + self.scale[bent] * part[bent] ** self.power[bent]
         return value
 
     def part_at(self, level: FloatArray) -> FloatArray:
         """Return the part at which the value passes a level that lies between both ends."""
         part = _root(self.poly, level)
-        share = np.clip((level - self.poly[0]) / np.maximum(self.scale, 1e-12), 0.0, 1.0)
-        return np.where(self.power > 0, share ** (1 / np.maximum(self.power, 1.0)), part)
+        bent = self.power > 0
+        share = (level[bent] - self.poly[0][bent]) / np.maximum(self.scale[bent], 1e-12)
+        part[bent] = np.clip(share, 0.0, 1.0) ** (1 / self.power[bent])
+        return part
 
 
 def _value(poly: tuple[FloatArray, ...], part: FloatArray) -> FloatArray:

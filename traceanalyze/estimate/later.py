@@ -42,10 +42,11 @@ _SLOPE_MPS3: Final = -0.2
 _SLOPE_SD_MPS3: Final = 0.5
 
 
-def pairs(rng: np.random.Generator, draws: int, *shape: int) -> FloatArray:
-    """Return standard normal numbers for each draw, the second half the negative of the first."""
-    half = rng.standard_normal((draws // 2, *shape))
-    return np.concatenate((half, -half))
+def matched(rng: np.random.Generator, draws: int, *shape: int) -> FloatArray:
+    """Return standard normal numbers for each draw; over the draws their mean is 0 and their mean square 1 exactly."""
+    normal = rng.standard_normal((draws, *shape))
+    normal -= normal.mean(axis=0)
+    return np.asarray(normal / np.sqrt(np.mean(normal * normal, axis=0)), np.float64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,24 +76,20 @@ class _Model:
         """Variance of each step of acceleration, and of what the speed does apart from it within the step."""
         return roughness * self.step_s, roughness * self.step_s**3 / 12
 
-    def covariance(self, roughness: FloatArray) -> FloatArray:
-        """Covariance of the samples: two share the steps up to the earlier one, a sum in powers of the later `u`."""
+    def rough_covariance(self, roughness: FloatArray) -> FloatArray:
+        """What roughness adds to `known`: two samples share the steps up to the earlier, as powers of the later `u`."""
         jumps, kicks = self.variances(roughness)
         u, mid = self.u_s[self.has], self.mid_s
         zeroth, first, second = (np.cumsum(jumps * mid**power)[self.has] for power in (0, 1, 2))
         own = second + np.cumsum(kicks)[self.has] - u * first
         half = np.triu(np.multiply.outer(u * zeroth - first, u) + own[:, None])
-        return self.known + half + np.triu(half, 1).T
+        return half + np.triu(half, 1).T
 
-    def inverse(self, roughness: FloatArray) -> FloatArray:
-        """Inverse of the samples' covariance."""
-        return np.asarray(np.linalg.inv(self.covariance(roughness)), np.float64)
-
-    def log_likelihood(self, roughness: FloatArray) -> float:
+    def log_likelihood(self, covariance: FloatArray) -> float:
         """Log likelihood of the samples: with `miss` as a border, the root's last row is the whitened `miss`."""
         size = self.miss.size
         bordered = np.empty((size + 1, size + 1))
-        bordered[:size, :size] = self.covariance(roughness)
+        bordered[:size, :size] = covariance
         bordered[size, :size] = bordered[:size, size] = self.miss
         bordered[size, size] = np.inf
         root = np.linalg.cholesky(bordered)
@@ -148,11 +145,11 @@ def draw_later(
     model = _model(mean.mean(axis=0), cov, from_s, later, noise)
     choices, log_weight = _roughness_choices(model)
     draws, moments = mean.shape[0], model.u_s.size
-    base = mean + pairs(rng, draws, 3) @ np.linalg.cholesky(cov + 1e-12 * np.trace(cov) * np.eye(3)).T
+    base = mean + matched(rng, draws, 3) @ np.linalg.cholesky(cov + 1e-12 * np.trace(cov) * np.eye(3)).T
     wrong = _slow_draws(model.u_s[model.has], noise, rng, draws)
-    wrong += noise.white_mps * pairs(rng, draws, model.has.size) + base[:, 2:] * model.design[:, 2]
-    slope = _SLOPE_MPS3 + _SLOPE_SD_MPS3 * pairs(rng, draws, 1)
-    jumps, kicks = pairs(rng, draws, moments), pairs(rng, draws, moments)
+    wrong += noise.white_mps * matched(rng, draws, model.has.size) + base[:, 2:] * model.design[:, 2]
+    slope = _SLOPE_MPS3 + _SLOPE_SD_MPS3 * matched(rng, draws, 1)
+    jumps, kicks = matched(rng, draws, moments), matched(rng, draws, moments)
     seen = model.miss + model.design @ mean.mean(axis=0) + _SLOPE_MPS3 * model.bow[model.has]
     speed, accel, first = np.empty((draws, moments)), np.empty((draws, moments)), np.empty((draws, 3))
     for (roughness, inverse), rows in zip(choices, _shares(log_weight, draws), strict=True):
@@ -172,19 +169,22 @@ def draw_later(
 def _roughness_choices(model: _Model) -> tuple[list[tuple[FloatArray, FloatArray]], FloatArray]:
     """Roughness of every step with the inverse covariance that goes with it, a few times, and their log weights."""
     flat = np.ones(model.step_s.size)
-    trial = np.array([model.log_likelihood(q * flat) for q in _FIRST_ROUGHNESS]) + np.log(_FIRST_WEIGHT)
-    weight = np.exp(trial - trial.max())
+    even = model.rough_covariance(flat)
+    trial = np.array([model.log_likelihood(model.known + q * even) for q in _FIRST_ROUGHNESS])
+    weight = np.exp(trial - trial.max()) * _FIRST_WEIGHT
     found = np.exp(float(weight @ np.log(_FIRST_ROUGHNESS)) / weight.sum()) * flat
     for _ in range(_ROUNDS):
         found = _refined(model, found)
-    scaled = [scale * found for scale in _SCALES]
-    value = np.array([model.log_likelihood(roughness) for roughness in scaled])
-    return [(roughness, model.inverse(roughness)) for roughness in scaled], value + np.log(_SCALE_WEIGHTS)
+    rough = model.rough_covariance(found)
+    totals = [model.known + scale * rough for scale in _SCALES]
+    value = np.array([model.log_likelihood(total) for total in totals])
+    inverses = np.linalg.inv(np.stack(totals))
+    return [(scale * found, one) for scale, one in zip(_SCALES, inverses, strict=True)], value + np.log(_SCALE_WEIGHTS)
 
 
 def _refined(model: _Model, roughness: FloatArray) -> FloatArray:
     """One round: expected square of each step of acceleration, shared with its neighbours, drawn to the usual one."""
-    inverse = model.inverse(roughness)
+    inverse = np.linalg.inv(model.known + model.rough_covariance(roughness))
     var = roughness * model.step_s
     grow = np.where(np.arange(var.size) <= model.has[:, None], model.u_s[model.has, None] - model.mid_s, 0.0)
     moved = var * ((inverse @ model.miss) @ grow)
@@ -199,12 +199,11 @@ def _refined(model: _Model, roughness: FloatArray) -> FloatArray:
 
 
 def _shares(log_weight: FloatArray, draws: int) -> list[NDArray[np.intp]]:
-    """Draws that belong to each choice, in proportion to its weight, antithetic pairs together."""
-    half = draws // 2
+    """Draws that belong to each choice, in proportion to its weight."""
     weight = np.exp(log_weight - log_weight.max())
-    edges = np.round(np.cumsum(weight) / weight.sum() * half).astype(int)
-    spread = (np.arange(half) * 89) % half  # 89 is coprime to any power of two: no order remains
-    return [np.concatenate((part, part + half)) for part in np.split(spread, edges[:-1])]
+    edges = np.round(np.cumsum(weight) / weight.sum() * draws).astype(int)
+    spread = (np.arange(draws) * 89) % draws  # 89 is coprime to any power of two: no order remains
+    return np.split(spread, edges[:-1])
 
 
 def _slow_covariance(u: FloatArray, noise: SpeedNoise) -> FloatArray:
@@ -215,7 +214,7 @@ def _slow_covariance(u: FloatArray, noise: SpeedNoise) -> FloatArray:
 
 def _slow_draws(u: FloatArray, noise: SpeedNoise, rng: np.random.Generator, draws: int) -> FloatArray:
     fade = np.exp(-np.diff(u, prepend=0.0) / noise.slow_tau_s)
-    out = np.ascontiguousarray(pairs(rng, draws, u.size).T) * (noise.slow_mps * np.sqrt(1 - fade**2))[:, None]
+    out = np.ascontiguousarray(matched(rng, draws, u.size).T) * (noise.slow_mps * np.sqrt(1 - fade**2))[:, None]
     for k in range(1, u.size):
         out[k] += fade[k] * out[k - 1]
     return np.asarray(out.T)
