@@ -147,7 +147,10 @@ def trust_text(sheet: RunSheet, asked: Asked) -> str:
     """Return how sharp the times of this log are, from their stated uncertainties."""
     if (measure := headline_measure(sheet, asked)) is None:
         return ""
-    known = sorted(found.elapsed.stderr for one in sheet.launches if (found := one.time(measure, asked.start_rule)))
+    found = [one.time(measure, asked.start_rule) for one in sheet.launches]
+    known = sorted(one.elapsed.stderr for one in found if one is not None and math.isfinite(one.elapsed.stderr))
+    if not known:
+        return ""
     typical = known[len(known) // 2]
     within = f"±{round_half_up(2 * typical, 2 if typical < 0.05 else 1 if typical < 0.5 else 0)} s"
     if typical <= GOOD_STDERR_S:
