@@ -1,0 +1,110 @@
+"""The whole program as processes: start-up, one log, a day of logs, against bare Python, numpy and pynmea2.
+
+    python -m tests.benchmarks.bench_program
+
+Makes its own logs by the package's simulator (a ten-minute ride) and by `bench_nmea` (eight hours), runs each command
+several times in turn and prints medians of processor seconds, the ratio to its rival, and peak memory. Nothing is
+asserted.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.benchmarks.bench_nmea import write_log
+from traceanalyze.simulate.logs import make_log, recipe_of
+
+PYTHON = sys.executable
+PROGRAM = (PYTHON, "-m", "traceanalyze")
+PYNMEA2 = """
+import sys, pynmea2
+for line in open(sys.argv[1], encoding="ascii", errors="replace"):
+    try:
+        pynmea2.parse(line, check=True)
+    except pynmea2.ParseError:
+        pass
+"""
+
+
+@dataclass(frozen=True)
+class Cost:
+    """Medians over the runs of one command."""
+
+    processor_s: float
+    wall_s: float
+    peak_mb: float
+
+
+def cost(command: Sequence[str], runs: int = 5) -> Cost:
+    """Run a command several times after a warm-up and return its medians."""
+    spent = [_once(command) for _ in range(runs + 1)][1:]
+    return Cost(*(statistics.median(column) for column in zip(*spent, strict=True)))
+
+
+def _once(command: Sequence[str]) -> tuple[float, float, float]:
+    begin = os.times().elapsed
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    _, _, used = os.wait4(process.pid, 0)
+    process.returncode = 0
+    return used.ru_utime + used.ru_stime, os.times().elapsed - begin, used.ru_maxrss / 1024
+
+
+def ten_minutes(path: Path, random: int) -> None:
+    """Write a ten-minute ride: ten launches and two pairs of passes, 10 Hz."""
+    recipe = recipe_of(
+        log_format="nmea", setup="standard", ride=(10, 2, 0), receiver=(10, 0.05), accelerometer_hz=0, road=(0, 0),
+        faults=0, random=random,
+    )  # fmt: skip
+    path.write_bytes(make_log(recipe).data)
+
+
+def line(name: str, one: Cost, rival: str = "", other: Cost | None = None, by_wall: bool = False) -> None:
+    """Print a row: our cost, and the ratio to the rival's."""
+    mine, theirs = (
+        (one.wall_s, other.wall_s if other else 0) if by_wall else (one.processor_s, other.processor_s if other else 0)
+    )
+    ratio = f"{mine / theirs:6.2f} x {rival}" if other else ""
+    print(f"{name:44} {one.processor_s:7.3f} s CPU {one.wall_s:7.3f} s wall {one.peak_mb:7.0f} MB  {ratio}")
+
+
+def main() -> None:
+    """Make the logs, run everything, print the table."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        short, long, day = folder / "short.nmea", folder / "long.nmea", folder / "day"
+        ten_minutes(short, 1)
+        write_log(long, 28_800)
+        day.mkdir()
+        for k in range(30):
+            shutil.copy(short, day / f"ride{k:02d}.nmea")
+        bare, numpy = cost([PYTHON, "-c", "pass"]), cost([PYTHON, "-c", "import numpy"])
+        line("bare Python", bare)
+        line("import numpy", numpy)
+        line("--version", cost([*PROGRAM, "--version"]), "bare Python", bare)
+        line("--help", cost([*PROGRAM, "--help"]), "bare Python", bare)
+        one = cost([*PROGRAM, str(short)])
+        line(f"one log of ten minutes ({short.stat().st_size / 1e6:.1f} MB)", one, "import numpy", numpy)
+        plot = cost([*PROGRAM, "measure", str(short), "--plot", str(folder / "p.png"), "--force"])
+        line("  with a picture", plot)
+        loop = cost([PYTHON, "-c", PYNMEA2, str(long)], 1)
+        line(f"pynmea2 loop over eight hours ({long.stat().st_size / 1e6:.0f} MB)", loop)
+        eight = cost([*PROGRAM, str(long)], 3)
+        line("eight hours, whole job", eight, "of the pynmea2 loop", loop)
+        batch = [*PROGRAM, "day", str(day), "--quiet", "--no-pictures", "--force", "--out", str(folder / "out")]
+        line("30 logs, no pictures, one worker", cost([*batch, "--workers", "1"], 2), "one log", one)
+        drawn = [*PROGRAM, "day", str(day), "--quiet", "--force", "--out", str(folder / "out2")]
+        single, double = cost([*drawn, "--workers", "1"], 2), cost([*drawn, "--workers", "2"], 2)
+        line("30 logs with pictures, one worker", single)
+        line("30 logs with pictures, two workers", double, "one worker (wall)", single, by_wall=True)
+
+
+if __name__ == "__main__":
+    main()
