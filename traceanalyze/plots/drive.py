@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -133,5 +134,5 @@ def _draw_launch(
 
 
 def _short(path: str) -> str:
-    name = path.replace("\\", "/").rsplit("/", 1)[-1]
+    name = Path(path).name
     return name if len(name) <= 40 else f"…{name[-39:]}"

@@ -54,7 +54,7 @@ def _log_table(sheets: Sequence[RunSheet], asked: Asked, bold: bool) -> str:
         best = max((one.sustained.value for one in sheet.passes), default=None)
         rows.append(
             [
-                shown(sheet.path.replace("\\", "/").rsplit("/", 1)[-1])[:48],
+                shown(Path(sheet.path).name)[:48],
                 {"ok": "read", "partial": "read, in part damaged", "refused": "not read"}[sheet.status],
                 str(len(sheet.launches)) if not sheet.refused else "-",
                 f"{round_half_up(sum(times) / len(times), 2)} ({len(times)})" if times else "-",

@@ -183,8 +183,8 @@ def trace_gpx(study: Study) -> bytes:
     FormatError
         If the log has no positions.
     """
-    name = study.sheet.path.replace("\\", "/").rsplit("/", 1)[-1]
-    return gpx_text(_trace(study), name, f"traceanalyze {__version__}").encode("utf-8", "backslashreplace")
+    name, creator = Path(study.sheet.path).name, f"traceanalyze {__version__}"
+    return gpx_text(_trace(study), name, creator).encode("utf-8", "backslashreplace")
 
 
 def _trace(study: Study) -> Trace:
