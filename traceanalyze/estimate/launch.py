@@ -161,7 +161,7 @@ def _one(
         return ((rolling,), said) if rolling else ((), (not_reached(measure),))
     if not marks:
         return (), ()
-    return standing_times(paths, marks, measure), said
+    return standing_times(paths, marks, end_s, measure), said
 
 
 def _widened(time: TimeResult, crept_s: float) -> TimeResult:

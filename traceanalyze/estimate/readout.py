@@ -62,9 +62,13 @@ def end_marks_s(paths: Paths, measure: Measure) -> FloatArray:
     return first_time_s(paths, measure.to_mps)
 
 
-def standing_times(paths: Paths, marks: Mapping[str, FloatArray], measure: Measure) -> tuple[TimeResult, ...]:
-    """Return a measure from rest under every start rule; the rule moves the clock's start, never the target."""
-    end_s = end_marks_s(paths, measure)
+def standing_times(
+    paths: Paths, marks: Mapping[str, FloatArray], end_s: FloatArray, measure: Measure
+) -> tuple[TimeResult, ...]:
+    """Return a measure from rest under every start rule; the rule moves the clock's start, never the target.
+
+    `end_s` are its end marks in the draws.
+    """
     way = distance_at_m(paths, end_s)
     return tuple(
         TimeResult(
