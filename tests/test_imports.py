@@ -1,0 +1,79 @@
+"""What is loaded when: a heavy package only by the command that needs it, seen in fresh processes."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+PROJECT = Path(__file__).resolve().parents[1]
+SAMPLES = PROJECT / "sample_traces"
+#: Says which packages are loaded after a command line was carried out.
+PROBE = """
+import sys
+from traceanalyze.cli.app import run
+status = run(sys.argv[1:])
+print("\\nloaded", *sorted({name.partition(".")[0] for name in sys.modules}))
+sys.exit(status)
+"""
+
+
+def loaded(*words):
+    """Return the top packages that a command line loads."""
+    env = os.environ | {"PYTHONPATH": str(PROJECT)}
+    done = subprocess.run(
+        [sys.executable, "-c", PROBE, *map(str, words)], capture_output=True, text=True, env=env, timeout=60, check=True
+    )
+    return set(done.stdout.splitlines()[-1].split()[1:])
+
+
+@pytest.mark.parametrize("words", [["--help"], ["--version"], ["help"]])
+def test_help_and_version_load_almost_nothing(words):
+    assert not loaded(*words) & {
+        "numpy",
+        "pandas",
+        "scipy",
+        "matplotlib",
+        "typer",
+        "pydantic",
+        "rich",
+        "pathlib",
+        "json",
+    }
+
+
+@pytest.mark.parametrize(
+    "command", ["measure", "overlay", "compare", "day", "plan", "gearing", "health", "export", "book"]
+)
+def test_help_of_a_command_loads_no_numbers(command):
+    assert not loaded(command, "--help") & {"numpy", "pandas", "scipy", "matplotlib"}
+
+
+@pytest.mark.parametrize(
+    ("log", "readers"),
+    [
+        ("standard_spring_1.nmea", ()),
+        ("standard_spring_1_second_logger.gpx", ("pyexpat",)),
+        ("receiver.csv", ("csv", "pyexpat")),
+    ],
+)
+@pytest.mark.parametrize("words", [[], ["--json"]])
+def test_a_plain_measure_loads_numpy_alone(log, readers, words, tmp_path):
+    path = SAMPLES / log
+    if log.endswith(".csv"):
+        path = tmp_path / log
+        speeds = [min(max(k - 100, 0) * 0.2, 15) for k in range(400)]
+        path.write_text("time_s,speed_mps\n" + "".join(f"{k / 10},{v:.2f}\n" for k, v in enumerate(speeds)))
+    found = loaded(path, *words)
+    assert "numpy" in found
+    heavy = {"pandas", "scipy", "matplotlib", "pynmea2", "gpxpy", "typer", "pydantic", "rich", "logging", "statistics"}
+    assert not found & heavy
+    assert not found & ({"pyexpat", "csv"} - set(readers))
+
+
+def test_the_package_itself_is_light():
+    words = [sys.executable, "-c", "import sys, traceanalyze; print(*sys.modules)"]
+    env = os.environ | {"PYTHONPATH": str(PROJECT)}
+    done = subprocess.run(words, capture_output=True, text=True, env=env, timeout=60, check=True)
+    assert not set(done.stdout.split()) & {"numpy", "pandas", "scipy", "matplotlib"}
