@@ -32,8 +32,6 @@ from traceanalyze.units import START_RULES, Measure
 MOST_LAG_STDERR_S: Final = 0.04
 #: Scales beyond these are no sensor's: the mounting or the unit is not understood.
 SCALES: Final = (0.85, 1.18)
-#: Both ways of timing must agree within so many joint standard uncertainties.
-_AGREE: Final = 4.0
 #: Rest before the onset that is handed on [s].
 _REST_S: Final = 6.0
 #: How far inside the rest after a ride the speed is surely zero [s].
@@ -72,9 +70,6 @@ def measure_launch_fused(
     except SignalError as error:
         return _said(alone, Remark("not-fused", f"timed by the receiver alone: {error.reason}"))
     times = _times(paths, measures)
-    if not _agree(alone, times):
-        text = "timed by the receiver alone: the accelerometer contradicts it (did the sensor move?)"
-        return _said(alone, Remark("not-fused", text))
     if not _sharper(alone, times):
         return alone
     return _joined(alone, paths, times, float(trace.utc0_s[trace.stretch[span.onset]]))
@@ -188,13 +183,6 @@ def _pairs(launch: Launch, times: dict[tuple[str, str | None], TimeResult]) -> l
         for one in launch.times
         if one.start_rule in ("rollout", None) and (one.measure, one.start_rule) in times
     ]
-
-
-def _agree(launch: Launch, times: dict[tuple[str, str | None], TimeResult]) -> bool:
-    return all(
-        abs(ours.value - theirs.value) <= _AGREE * math.hypot(ours.stderr, theirs.stderr)
-        for theirs, ours in _pairs(launch, times)
-    )
 
 
 def _sharper(launch: Launch, times: dict[tuple[str, str | None], TimeResult]) -> bool:

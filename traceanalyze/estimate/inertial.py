@@ -47,6 +47,9 @@ _ONSETS: Final = 80
 _ROUGH_SHARE: Final = 0.15
 #: Variances of the receiver are taken times this: its noise is itself known from some dozens of samples only.
 _CAUTION: Final = 1.25
+#: Speeds whose squared misses exceed their number by this many standard deviations (of chi-squared) do not belong to
+#: this acceleration.
+_UNLIKELY: Final = 6.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -223,13 +226,17 @@ def _errors(
     seen = _seen_covariance(shown, noise)
     pull = np.interp(at_s, window.t_s, window.accel_mps2)
     seen += forward.lag_stderr_s**2 * pull[:, None] * pull
+    miss = shown.speed_mps - gained[m:]
+    square = miss @ np.linalg.solve(total[m:, m:] + seen, miss)
+    if noise is not None and square > miss.size + _UNLIKELY * np.sqrt(2 * miss.size):
+        raise SignalError("the accelerometer contradicts the receiver's speeds (did the sensor move?)")
     half = DRAWS // 2
     root = np.linalg.cholesky(total + 1e-10 * np.eye(total.shape[0]))
     prior = rng.standard_normal((half, total.shape[0])) @ root.T
     wrong = rng.standard_normal((half, at_s.size)) @ np.linalg.cholesky(seen).T
     prior, wrong = np.concatenate([prior, -prior]), np.concatenate([wrong, -wrong])
     gain = np.linalg.solve(total[m:, m:] + seen, total[m:, :m])
-    return np.asarray(prior[:, :m] + (shown.speed_mps - gained[m:] - prior[:, m:] - wrong) @ gain)
+    return np.asarray(prior[:, :m] + (miss - prior[:, m:] - wrong) @ gain)
 
 
 def _seen_covariance(shown: _Shown, noise: SpeedNoise | None) -> FloatArray:
