@@ -139,10 +139,8 @@ def row(name: str, scores: list[tuple[float, float, bool]], count: int) -> str:
 
 def main(rides: int) -> None:
     """Print the table."""
-    print(
     head = "0-30 mph by rollout, 0.05 m/s"
     print(f"{head:34} {'launches':>9} {'RMS s':>8} {'bias s':>9} {'stated':>8} {'covered':>9}")
-    )
     for rough in (0.0, 1.0):
         alone: list[tuple[float, float, bool]] = []
         total = 0
