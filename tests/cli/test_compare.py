@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.cli.measured import measured_once
 from traceanalyze.cli.compare import compare
 from traceanalyze.cli.plan import plan
 from traceanalyze.errors import BookError, InputError, OutputError, SheetError, UsageError
-from traceanalyze.session import measure_file
 
 TIMES = """setup,value,order,direction
 stock,4.05,1,E
@@ -25,20 +25,9 @@ stock,3.99,8,W
 """
 
 
-_MEASURED = {}
-
-
 @pytest.fixture(autouse=True)
-def measured_once(monkeypatch):
-    """Measure each log once for each thing asked: what is tested here comes after it."""
-
-    def measured(path, asked=None):
-        key = (str(path), repr(asked))
-        if key not in _MEASURED:
-            _MEASURED[key] = measure_file(path, asked)
-        return _MEASURED[key]
-
-    monkeypatch.setattr("traceanalyze.setups.measure_file", measured)
+def remembered(monkeypatch):
+    monkeypatch.setattr("traceanalyze.setups.measure_file", measured_once)
 
 
 @pytest.fixture

@@ -1,6 +1,7 @@
 """`traceanalyze gearing`: arithmetic against the published form, predictions against the simulator's truth."""
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,14 +9,25 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
+from tests.cli.measured import measured_once
 from tests.vehicle.rides import launched, true_time_s
 from traceanalyze.cli.gearing import gearing
-from traceanalyze.errors import UsageError
+from traceanalyze.errors import SignalError, UsageError
 from traceanalyze.simulate import Practice, Receiver, Recipe, make_log, pit_bike
+from traceanalyze.simulate.machines import Surroundings
+from traceanalyze.simulate.pushes import Go
+from traceanalyze.simulate.rides import Brake, Coast, Turn, Wait
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_traces"
 app = typer.Typer(pretty_exceptions_enable=False)
 app.command()(gearing)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def remembered():
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("traceanalyze.report.gearing_run.measure_file", measured_once)
+        yield
 
 
 def run(*words):
@@ -44,12 +56,13 @@ def test_speeds_and_engine_speeds_by_the_published_formula():
 
 def test_what_a_person_sees():
     text = run("--teeth", "18/48,15/36", "--tyre", 1.32, "--max-rpm", 6500, "--engagement-rpm", 2400).output
-    assert "your limit of 6500 rpm is 50.0 mph" in text
+    assert max(map(len, text.splitlines())) <= 80
+    assert "your limit of 6500 rpm is 50.0 mph" in " ".join(text.split())
     assert "ABOVE YOUR LIMIT" in text
     assert "clutch may slip" in text
     assert "Caution:" in text
     unlimited = run("--teeth", "18/48,15/36", "--tyre", 1.32).output
-    assert "no limit of the engine was stated" in unlimited
+    assert "no limit of the engine was stated" in " ".join(unlimited.split())
     assert "ABOVE" not in unlimited
 
 
@@ -94,8 +107,11 @@ def test_engine_speeds_above_the_limit_are_flagged_in_predictions():
 def test_a_shorter_sprocket_leaves_the_top_speed_untold():
     shown = run(SAMPLES / "day.toml", "--new-teeth", "18/48,15/38", "--setup", "stiff spring")
     assert shown.exit_code == 0, shown.output
-    assert "cannot tell" in shown.output
-    assert "the engine would turn faster than it was measured" in shown.output
+    text = " ".join(shown.output.split())
+    assert "cannot tell" in text
+    # 49.6 mph at 6.4 * 38/36 engine turns for a turn of the wheel: 49.6 * 36 / 38 = 47 mph
+    assert re.search(r"the engine would turn faster than it was measured; not below 2[01]\.\d m/s \(47 mph, ", text)
+    assert max(map(len, shown.output.splitlines())) <= 80
 
 
 def test_logs_named_one_by_one(tmp_path):
@@ -132,6 +148,51 @@ def test_what_is_missing_is_said(words, said):
     refused = run(*words)
     assert isinstance(refused.exception, UsageError)
     assert said in str(refused.exception)
+
+
+@pytest.fixture(scope="module")
+def rolling(tmp_path_factory):
+    """A log of the simulated pit bike rolling out twice each way, wind and slope along the strip known exactly."""
+    one_way = (Wait(6.0), Go(lift_mps=20.0), Coast(4.0), Brake(), Wait(3.0), Turn())
+    around = Surroundings(wind_mps=-1.5, grade_pct=0.2)
+    log = tmp_path_factory.mktemp("rolling") / "roll.nmea"
+    log.write_bytes(make_log(Recipe(script=one_way * 4, around=around, random=5)).data)
+    return log
+
+
+def test_roll_outs_tell_the_resistance(rolling):
+    found = document("--mass", 142, "--coastdown", rolling)
+    told = found["coastdown"]
+    bike = pit_bike()
+    # within three standard uncertainties of what the simulator rode with, and sharp enough to be of use
+    for name, truth, useful in (("crr", bike.crr, 0.001), ("cda_m2", bike.cda_m2, 0.02)):
+        stderr = told[f"{name}_stderr" if name == "crr" else "cda_stderr_m2"]
+        assert abs(told[name] - truth) < 3 * stderr, name
+        assert stderr < useful, name
+    assert told["roll_outs"] == [2, 2]
+    assert abs(told["headwind_mps"] - 1.5) < 3 * told["headwind_stderr_mps"]
+    assert abs(told["grade_pct"] - 0.2) < 3 * told["grade_stderr_pct"]
+    assert (found["drive_train"], found["table"], found["predictions"]) == (None, [], [])
+    text = run("--mass", 142, "--coastdown", rolling).output
+    assert "From 4 roll-outs (2 one way, 2 the other; ± standard uncertainty)" in text
+    assert "the drive must be cut" in text
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_predictions_take_the_resistance_from_roll_outs_unless_it_is_stated(rolling):
+    words = [SAMPLES / "day.toml", "--new-teeth", "18/48,15/34", "--coastdown", rolling]
+    found = document(*words)
+    assert found["assumed"]["crr"] == found["coastdown"]["crr"]
+    assert found["assumed"]["cda_m2"] == found["coastdown"]["cda_m2"]
+    assert found["coastdown"]["air_density_kgm3"] == found["assumed"]["air_density_kgm3"]
+    stated = document(*words, "--crr", 0.03)
+    assert (stated["assumed"]["crr"], stated["assumed"]["cda_m2"]) == (0.03, found["coastdown"]["cda_m2"])
+
+
+def test_a_log_without_a_roll_out_says_what_to_ride(tmp_path):
+    shown = run("--mass", 142, "--coastdown", SAMPLES / "stiff_spring.nmea")
+    assert isinstance(shown.exception, SignalError)
+    assert "let the vehicle roll with the drive cut" in str(shown.exception)
 
 
 def test_help_shows_an_example():

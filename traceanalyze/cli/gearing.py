@@ -34,6 +34,12 @@ AirDensity = Annotated[float, typer.Option("--air-density", metavar="X", help="O
 Inertia = Annotated[
     float, typer.Option("--engine-inertia", metavar="X", help="Of crankshaft, flywheel, clutch [kg m^2].")
 ]
+Coastdowns = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--coastdown", metavar="FILE", help="A log in which the vehicle rolls out, drive cut. Repeatable; both ways."
+    ),
+]
 
 
 def gearing(
@@ -49,6 +55,7 @@ def gearing(
     cda: Cda = NAN,
     air_density: AirDensity = NAN,
     engine_inertia: Inertia = NAN,
+    coastdown: Coastdowns = None,
     measures: opt.Measures = None,
     start: opt.Start = "rollout",
     window: opt.WindowText = "1s",
@@ -66,6 +73,7 @@ def gearing(
       traceanalyze gearing --teeth 15/41 --tyre 1.32 --max-rpm 6500
       traceanalyze gearing day.toml --new-teeth 18/48,15/38
       traceanalyze gearing run1.nmea run2.nmea --teeth 15/41 --tyre 1.32 --mass 142 --new-teeth 15/44
+      traceanalyze gearing --mass 142 --coastdown east.nmea --coastdown west.nmea
     """
     from traceanalyze.report.gearing_run import Given, study_gearing
     from traceanalyze.report.gearing_text import gearing_document, gearing_text
@@ -84,6 +92,7 @@ def gearing(
         air_density_kgm3=air_density,
         engine_inertia_kgm2=engine_inertia,
         setup=setup,
+        coastdowns=tuple(coastdown or ()),
     )
     result = study_gearing(files or [], given, asked)
     complain(result.refused)

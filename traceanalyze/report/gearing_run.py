@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from traceanalyze.errors import UsageError
-from traceanalyze.results import Launch, Pass
+from traceanalyze.report.coasting import RolledOut, roll_outs
+from traceanalyze.report.machine import air_density_of, sheet_of
+from traceanalyze.results import Estimate, Launch, Pass
 from traceanalyze.session import Asked, measure_file
-from traceanalyze.setups import is_sheet, refusals, runs_of_files, runs_of_sheet
-from traceanalyze.sheet import DaySheet, Setup, read_sheet
+from traceanalyze.setups import refusals, runs_of_files, runs_of_sheet
+from traceanalyze.sheet import DaySheet, Setup
 from traceanalyze.trace import Remark
-from traceanalyze.vehicle.air import air_density_kgm3
 from traceanalyze.vehicle.gearing import DriveTrain, Teeth, with_teeth
 from traceanalyze.vehicle.prediction import Prediction, predict_time, predict_top_speed
 from traceanalyze.vehicle.roadload import RoadLoad
@@ -20,6 +21,8 @@ from traceanalyze.vehicle.thrust import Machine
 from traceanalyze.vehicle.tops import mean_top
 
 NAN = float("nan")
+#: Density of the air when nothing is known of it [kg/m^3]: 20 degrees C at sea level.
+USUAL_AIR_KGM3 = 1.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +36,8 @@ class Given:
     mass_kg, crr, cda_m2, air_density_kgm3, engine_inertia_kgm2 : float
     setup : str or None
         Which setup of a day sheet; the first when None.
+    coastdowns : tuple of str
+        Logs in which the vehicle rolls out: they tell rolling resistance and drag area where the options are silent.
     """
 
     teeth: Teeth = ()
@@ -46,6 +51,7 @@ class Given:
     air_density_kgm3: float = NAN
     engine_inertia_kgm2: float = NAN
     setup: str | None = None
+    coastdowns: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,8 +60,11 @@ class Gearing:
 
     Attributes
     ----------
-    train : DriveTrain
+    train : DriveTrain or None
+        None when only roll-outs were asked for.
     changed : DriveTrain or None
+    rolled : RolledOut or None
+        What roll-outs told of the resistance.
     machine : Machine or None
         What the predictions were calculated with.
     predictions : tuple of Prediction
@@ -66,8 +75,9 @@ class Gearing:
         One line for each log that could not be read.
     """
 
-    train: DriveTrain
+    train: DriveTrain | None
     changed: DriveTrain | None = None
+    rolled: RolledOut | None = None
     machine: Machine | None = None
     predictions: tuple[Prediction, ...] = ()
     launches: int = 0
@@ -96,19 +106,40 @@ def study_gearing(words: Sequence[str], given: Given, asked: Asked) -> Gearing:
     UsageError, SheetError
         If the drive train or the mass is not stated, or a sheet is wrong.
     """
-    sheet = read_sheet(words[0]) if is_sheet(words) else None
+    sheet = sheet_of(words)
     setup = _setup(sheet, given.setup) if sheet else None
+    rolled = _rolled(given, setup, asked) if given.coastdowns else None
+    if rolled is not None and not (given.teeth or given.new_teeth or (setup and setup.vehicle.teeth)):
+        return Gearing(train=None, rolled=rolled, refused=rolled.refused)
     train = _train(given, setup)
+    refused = rolled.refused if rolled else ()
     if not given.new_teeth:
         if words and sheet is None:
             raise UsageError("logs but no other sprocket", advice="add --new-teeth, such as --new-teeth 15/44")
-        return Gearing(train=train)
+        return Gearing(train=train, rolled=rolled, refused=refused)
     changed = with_teeth(train, given.new_teeth)
     if not words:
-        return Gearing(train=train, changed=changed)
-    machine = _machine(given, setup, train)
+        return Gearing(train=train, changed=changed, rolled=rolled, refused=refused)
+    machine = _machine(given, setup, train, rolled)
     runs = _sheet_runs(sheet, setup, asked) if sheet and setup else _log_runs(words, asked)
-    return _predicted(train, changed, machine, runs, asked)
+    found = _predicted(train, changed, machine, runs, asked)
+    return replace(found, rolled=rolled, refused=(*refused, *found.refused))
+
+
+def _rolled(given: Given, setup: Setup | None, asked: Asked) -> RolledOut:
+    return roll_outs(
+        given.coastdowns,
+        asked,
+        mass_kg=_mass_kg(given, setup),
+        air_density_kgm3=_first(given.air_density_kgm3, _density(setup), USUAL_AIR_KGM3),
+    )
+
+
+def _mass_kg(given: Given, setup: Setup | None) -> float:
+    mass_kg = _first(given.mass_kg, setup.vehicle.mass_kg if setup else NAN)
+    if math.isnan(mass_kg):
+        raise UsageError("the mass with rider must be known", advice="state --mass 142, or mass_kg in the day sheet")
+    return mass_kg
 
 
 def _setup(sheet: DaySheet, name: str | None) -> Setup:
@@ -143,32 +174,28 @@ def _first(*values: float) -> float:
     return next((value for value in values if not math.isnan(value)), NAN)
 
 
-def _machine(given: Given, setup: Setup | None, train: DriveTrain) -> Machine:
-    mass_kg = _first(given.mass_kg, setup.vehicle.mass_kg if setup else NAN)
-    if math.isnan(mass_kg):
-        raise UsageError(
-            "the mass with rider must be known to predict", advice="state --mass 142, or mass_kg in the day sheet"
-        )
-    usual = RoadLoad(mass_kg=mass_kg)
+def _machine(given: Given, setup: Setup | None, train: DriveTrain, rolled: RolledOut | None) -> Machine:
+    usual = RoadLoad(mass_kg=_mass_kg(given, setup))
+    crr = _known(given.crr, 0.1, rolled.fit.crr if rolled else Estimate(usual.crr, usual.crr_stderr))
+    cda = _known(given.cda_m2, 0.05, rolled.fit.cda_m2 if rolled else Estimate(usual.cda_m2, usual.cda_stderr_m2))
     load = RoadLoad(
-        mass_kg=mass_kg,
-        crr=_first(given.crr, usual.crr),
-        cda_m2=_first(given.cda_m2, usual.cda_m2),
+        mass_kg=usual.mass_kg,
+        crr=crr.value,
+        cda_m2=cda.value,
         air_density_kgm3=_first(given.air_density_kgm3, _density(setup), usual.air_density_kgm3),
-        crr_stderr=usual.crr_stderr if math.isnan(given.crr) else 0.1 * given.crr,
-        cda_stderr_m2=usual.cda_stderr_m2 if math.isnan(given.cda_m2) else 0.05 * given.cda_m2,
+        crr_stderr=crr.stderr,
+        cda_stderr_m2=cda.stderr,
     )
     return Machine(load=load, train=train, engine_inertia_kgm2=_first(given.engine_inertia_kgm2, 0.0))
 
 
+def _known(stated: float, share: float, otherwise: Estimate) -> Estimate:
+    """What is stated, known to a share of itself; else the other estimate."""
+    return otherwise if math.isnan(stated) else Estimate(stated, share * stated)
+
+
 def _density(setup: Setup | None) -> float:
-    """Air density of the day, when temperature and pressure are written down; half-moist air when humidity is not."""
-    if setup is None:
-        return NAN
-    air = setup.conditions
-    if math.isnan(air.air_temperature_c) or math.isnan(air.pressure_hpa):
-        return NAN
-    return air_density_kgm3(air.air_temperature_c, 100 * air.pressure_hpa, _first(air.humidity_pct, 50.0) / 100)
+    return NAN if setup is None else air_density_of(setup)
 
 
 def _log_runs(words: Sequence[str], asked: Asked) -> _Runs:

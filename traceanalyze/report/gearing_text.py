@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from textwrap import wrap
 from typing import Any
 
 import numpy as np
 
 from traceanalyze import __version__
+from traceanalyze.report.coasting import rolled_lines
+from traceanalyze.report.compare_text import RULE_WORDS, WIDTH
 from traceanalyze.report.gearing_run import Gearing
 from traceanalyze.report.tables import counted, table_text
 from traceanalyze.results import Estimate, number, round_half_up
@@ -29,27 +32,41 @@ CAUTIONS = (
 def table_speeds_mps(gearing: Gearing, system: System) -> FloatArray:
     """Return the speeds of the table [m/s]: round numbers up to one step above where the engine's limit is."""
     unit = speed_unit(system)
-    trains = [gearing.train] + ([gearing.changed] if gearing.changed else [])
+    trains = _trains(gearing)
     ends = [float(speed_at_mps(train, train.max_engine_rpm)) for train in trains]
     top = max((end for end in ends if math.isfinite(end)), default=_UNLIMITED_MPS)
     count = math.ceil(top / SPEED_UNITS[unit] / _STEP[unit] - 1e-9)
     return np.arange(1, count + 2, dtype=np.float64) * (_STEP[unit] * SPEED_UNITS[unit])
 
 
+def _trains(gearing: Gearing) -> list[DriveTrain]:
+    return [train for train in (gearing.train, gearing.changed) if train is not None]
+
+
 def gearing_text(gearing: Gearing, system: System, *, bold: bool = False) -> str:
-    """Return the whole screen."""
-    parts = [_train_lines(gearing, system), _table(gearing, system, bold)]
+    """Return the whole screen, 80 columns wide."""
+    parts = [_train_lines(gearing, system), _table(gearing, system, bold)] if gearing.train else []
+    if gearing.rolled is not None:
+        parts.append("\n".join(map(_wrapped, rolled_lines(gearing.rolled))))
+    if gearing.train is None:
+        return "\n\n".join(parts)
     if gearing.changed is not None and gearing.machine is not None:
         parts.append(_prediction_lines(gearing, system, bold))
-    parts += [f"  - {remark.text}" for remark in gearing.remarks]
-    return "\n\n".join([*parts, "Caution: " + "\n".join(CAUTIONS)])
+    parts += [_wrapped(f"  - {remark.text}") for remark in gearing.remarks]
+    return "\n\n".join([*parts, "\n".join(_wrapped(f"Caution: {line}") for line in CAUTIONS)])
+
+
+def _wrapped(text: str) -> str:
+    """Return a line of at most 80 columns, what runs over set in."""
+    first = text[: len(text) - len(text.lstrip())]
+    more = first + "  "
+    return "\n".join(wrap(text.strip(), WIDTH, initial_indent=first, subsequent_indent=more, break_on_hyphens=False))
 
 
 def _train_lines(gearing: Gearing, system: System) -> str:
-    lines = [_train_line("Now", gearing.train, system)]
-    if gearing.changed is not None:
-        lines.append(_train_line("Changed", gearing.changed, system))
-    return "\n".join(lines)
+    words = ("Now", "Changed")
+    lines = [_train_line(word, train, system) for word, train in zip(words, _trains(gearing), strict=False)]
+    return "\n".join(map(_wrapped, lines))
 
 
 def _train_line(word: str, train: DriveTrain, system: System) -> str:
@@ -65,7 +82,7 @@ def _train_line(word: str, train: DriveTrain, system: System) -> str:
 def _table(gearing: Gearing, system: System, bold: bool) -> str:
     unit = speed_unit(system)
     speeds = table_speeds_mps(gearing, system)
-    trains = [gearing.train] + ([gearing.changed] if gearing.changed else [])
+    trains = _trains(gearing)
     head = [unit, "rpm", ""] + (["rpm changed", ""] if gearing.changed else [])
     rows = [
         [f"{speed / SPEED_UNITS[unit]:.0f}"] + [cell for train in trains for cell in _rpm_cells(train, float(speed))]
@@ -90,20 +107,25 @@ def _prediction_lines(gearing: Gearing, system: System, bold: bool) -> str:
     assert gearing.machine is not None
     load = gearing.machine.load
     runs = f"{counted(gearing.launches, 'launch', 'launches')} and {counted(gearing.passes, 'pass', 'passes')}"
+    rule = next((RULE_WORDS[one.start_rule] for one in gearing.predictions if one.start_rule), "")
+    rows = [_prediction_row(gearing, one, system) for one in gearing.predictions]
     lines = [
-        f"Predicted from {runs} (± standard uncertainty)",
-        table_text(
-            ["", "now", "changed", "difference", ""],
-            [_prediction_row(gearing, one, system) for one in gearing.predictions],
-            bold=bold,
-        ),
+        _wrapped(f"Predicted from {runs} (± standard uncertainty{f'; {rule}' if rule else ''})"),
+        *table_text(["", "now", "changed", "difference", "rpm at its end"], rows, bold=bold).splitlines(),
         f"  with {load.mass_kg:.0f} kg, rolling resistance {load.crr:.3f}, drag area {load.cda_m2:.2f} m^2, "
         f"air {load.air_density_kgm3:.3f} kg/m^3, a level road and still air",
     ]
     if not gearing.machine.engine_inertia_kgm2:
         lines.append("  the engine's own inertia is not known (--engine-inertia) and was left out")
-    lines += [f"  - {one.measure}: {remark.text}" for one in gearing.predictions for remark in one.remarks]
-    return "\n".join(lines)
+    lines += [f"  - {line}" for one in gearing.predictions for line in _prediction_notes(gearing, one)]
+    return "\n".join([lines[0], *(line if len(line) <= WIDTH else _wrapped(line) for line in lines[1:])])
+
+
+def _prediction_notes(gearing: Gearing, one: Prediction) -> list[str]:
+    """What has to be said of one prediction: its remarks, and an engine speed that may not be, or is not, true."""
+    notes = [f"{one.measure}: {remark.text}" for remark in one.remarks]
+    rpm, flag = _end_rpm(gearing, one)
+    return [*notes, f"{one.measure}: {rpm:.0f} rpm at its end: {flag}"] if flag else notes
 
 
 def _prediction_row(gearing: Gearing, one: Prediction, system: System) -> list[str]:
@@ -111,15 +133,13 @@ def _prediction_row(gearing: Gearing, one: Prediction, system: System) -> list[s
     factor = SPEED_UNITS[unit] if unit != "s" else 1.0
     change = one.difference
     sign = "+" if change.value > 0 else ""
-    rpm, flag = _end_rpm(gearing, one)
-    told = f"{rpm:.0f} rpm at its end{': ' + flag if flag else ''}" if math.isfinite(rpm) else ""
-    name = one.measure + (f" ({one.start_rule})" if one.start_rule else "")
+    rpm, _ = _end_rpm(gearing, one)
     return [
-        name,
+        one.measure,
         f"{one.before.text(factor)} {unit}",
         f"{one.after.text(factor)} {unit}" if math.isfinite(one.after.value) else "cannot tell",
         f"{sign}{change.text(factor)} {unit}" if math.isfinite(change.value) else "cannot tell",
-        told,
+        f"{rpm:.0f}" if math.isfinite(rpm) else "-",
     ]
 
 
@@ -139,9 +159,12 @@ def gearing_document(gearing: Gearing, system: System) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "version": __version__,
-        "drive_train": _train_dict(gearing.train),
+        "drive_train": _train_dict(gearing.train) if gearing.train else None,
         "changed": _train_dict(gearing.changed) if gearing.changed else None,
-        "table": [_table_dict(gearing, float(speed)) for speed in table_speeds_mps(gearing, system)],
+        "table": [_table_dict(gearing, float(speed)) for speed in table_speeds_mps(gearing, system)]
+        if gearing.train
+        else [],
+        "coastdown": gearing.rolled.to_dict() if gearing.rolled else None,
         "assumed": {
             "mass_kg": number(machine.load.mass_kg),
             "crr": number(machine.load.crr),
@@ -171,8 +194,10 @@ def _train_dict(train: DriveTrain) -> dict[str, Any]:
 
 
 def _table_dict(gearing: Gearing, speed_mps: float) -> dict[str, Any]:
-    row: dict[str, Any] = {"speed_mps": number(speed_mps), **_rpm_dict("", gearing.train, speed_mps)}
-    return row | (_rpm_dict("changed_", gearing.changed, speed_mps) if gearing.changed else {})
+    row: dict[str, Any] = {"speed_mps": number(speed_mps)}
+    for prefix, train in zip(("", "changed_"), _trains(gearing), strict=False):
+        row |= _rpm_dict(prefix, train, speed_mps)
+    return row
 
 
 def _rpm_dict(prefix: str, train: DriveTrain, speed_mps: float) -> dict[str, Any]:

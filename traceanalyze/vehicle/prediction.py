@@ -15,7 +15,7 @@ import numpy as np
 from traceanalyze.errors import SignalError
 from traceanalyze.results import Curve, Estimate
 from traceanalyze.trace import FloatArray, Remark
-from traceanalyze.units import Measure, StartRule
+from traceanalyze.units import KMH, MPH, Measure, StartRule
 from traceanalyze.vehicle.climbs import elapsed_s
 from traceanalyze.vehicle.gearing import DriveTrain
 from traceanalyze.vehicle.roadload import resistance_n
@@ -174,7 +174,8 @@ def predict_top_speed(
     nothing = Estimate(math.nan, math.nan)
     if not math.isfinite(balance[0]):
         least = top.value / shift
-        text = f"the engine would turn faster than it was measured; not below {least:.1f} m/s"
+        shown = f"{least:.1f} m/s ({least / MPH:.0f} mph, {least / KMH:.0f} km/h)"
+        text = f"the engine would turn faster than it was measured; not below {shown}"
         return Prediction(
             measure="top speed", start_rule=None, before=top, after=nothing, difference=nothing, runs=passes,
             remarks=(Remark("engine-faster", text),),
