@@ -126,6 +126,7 @@ def _compared(first: SetupRuns, other: SetupRuns, plan: DayPlan, smallest: float
     return compare(
         first.sheets,
         other.sheets,
+        measures=None if plan.asked.measures == Asked().measures else plan.asked.measures,  # the first named leads
         start_rule=plan.asked.start_rule,
         smallest=smallest,
         names=(first.name, other.name),

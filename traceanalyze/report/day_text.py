@@ -42,6 +42,7 @@ def _verdict_lines(one: Comparison, width: int) -> str:
         lines.append(wrapped(one.curves.sentence, width=width))
     if one.headline.next_step:
         lines.append(wrapped(f"Next: {one.headline.next_step}", width=width))
+    lines += [wrapped(remark.text, width=width) for remark in one.remarks if remark.code == "engine-above-limit"]
     return "\n".join(lines)
 
 
