@@ -152,7 +152,8 @@ def acceleration_chart(setups: Sequence[SetupCurves], system: System, engine: En
     highs = [float(v) for setup in setups for v in (*setup.accel_high_mps2, *setup.accel_mps2)]
     f = _over_speed_frame(lines, (0, _top(highs)), 300, unit, "acceleration [m/s²]", engine)
     bands = [_acceleration_band(f, setup, factor, k) for k, setup in enumerate(setups)]
-    caption = f"Acceleration over speed, mean of {_named(setups)} with its 95 % band."
+    note = f" {engine.note[:1].upper()}{engine.note[1:]}." if engine.note else ""
+    caption = f"Acceleration over speed, mean of {_named(setups)} with its 95 % band.{note}"
     return line_chart("acceleration", lines, bands, f, caption, (unit, "m/s²"), _readout_rpm(engine, factor))
 
 

@@ -102,7 +102,6 @@ def _curves_section(groups: Sequence[SetupCurves], asked: Asked, engine: EngineS
             acceleration_chart(groups, asked.system, engine),
             class_="pair",
         ),
-        tag("p", engine.note[:1].upper() + engine.note[1:] + ".", class_="soft") if engine.note else None,
     )
 
 
