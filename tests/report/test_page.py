@@ -9,16 +9,18 @@ from pathlib import Path
 import pytest
 
 from tests.judge.sheets import NOON, curve, launch, one_pass, sheet, spring_day
+from traceanalyze.judge.groups import launch_curves, setup_curves
 from traceanalyze.judge.judging import Judging, compare_written, read_written
 from traceanalyze.judge.logs import compare
 from traceanalyze.report.compare_run import Compared, compare_logs
+from traceanalyze.report.day_run import DayPlan, DayResults
 from traceanalyze.report.own_scatter import BookWish
-from traceanalyze.report.page import compare_page
+from traceanalyze.report.page import compare_page, day_page, measure_page
 from traceanalyze.report.page.markup import data_block, escaped, joined, tag
 from traceanalyze.report.page.names import log_names
 from traceanalyze.report.page.notes import log_notes, merged_texts
 from traceanalyze.report.page.svg import labelled, ticks
-from traceanalyze.session import Asked
+from traceanalyze.session import Asked, study_files
 from traceanalyze.setups import SetupRuns
 from traceanalyze.trace import Remark
 from traceanalyze.units import parse_measure
@@ -254,6 +256,34 @@ def test_logs_have_short_names_and_never_two_alike() -> None:
     assert set(log_names(["mon/run1.nmea", "tue/run1.nmea"]).values()) == {"mon/run1", "tue/run1"}
     assert set(log_names(["run1.nmea", "run1.gpx"]).values()) == {"run1.nmea", "run1.gpx"}
     assert log_names(["c:\\d\\v1.25"]) == {"c:\\d\\v1.25": "v1.25"}
+
+
+def test_a_page_of_single_logs_names_lines_and_what_was_refused(tmp_path: Path) -> None:
+    (tmp_path / "none.nmea").write_text("no log at all")
+    asked = Asked()
+    text = measure_page(study_files([SAMPLES / "stiff_spring.nmea", tmp_path / "none.nmea"], asked), asked)
+    parsed(text)
+    assert re.findall(r"</svg> (launch \d)</li>", text) == [f"launch {k}" for k in range(1, 5)]
+    assert "could not be read: " in text
+    assert "none.nmea" in text
+    rows = set(re.findall(r'<tr data-run="(\S+?)">', text))
+    assert rows == {f"launches0-{k}" for k in range(1, 5)} == set(re.findall(r'<path [^>]*data-run="(\S+?)"', text))
+    nothing = measure_page(study_files([tmp_path / "none.nmea"], asked), asked)
+    parsed(nothing)
+    assert "could not be read: " in nothing
+
+
+def test_a_day_without_comparisons_shows_its_runs() -> None:
+    a, _ = spring_day()
+    plan = DayPlan(folder=Path(), sheet=None, asked=ASKED, tasks=())
+    setups = (SetupRuns(name="run1", sheets=(a[0],)),)
+    results = DayResults(plan=plan, by_file={Path("run1.nmea"): [a[0]]}, setups=setups, comparisons=())
+    text = day_page(results, [setup_curves("run1", launch_curves(setups[0].launches))])
+    parsed(text)
+    assert "Runs of the day" in text
+    assert '<tr data-run="r0-0">' in text
+    assert 'id="overlay"' in text
+    assert "no day sheet was given" in text
 
 
 def test_ticks_are_round_numbers_with_equal_decimals() -> None:

@@ -24,6 +24,8 @@ from traceanalyze.vehicle.gearing import engine_rpm_at
 MOST_POINTS, USUAL_RUNS = 140, 8
 #: Look of a line that belongs to no setup: the difference of two.
 NEUTRAL = "d"
+#: So many lines look different from each other; then they begin again.
+LOOKS = 5
 ENGINE_LABEL = "engine speed [rpm]"
 START_WORDS = "the clock starts after 0.3048 m, one foot, of rolling"
 
@@ -45,7 +47,7 @@ class Line:
     @property
     def classes(self) -> str:
         """Classes of its look, without what kind of thing it is."""
-        return f"s{self.look % 5}" if isinstance(self.look, int) else f"s{self.look}"
+        return f"s{self.look % LOOKS}" if isinstance(self.look, int) else f"s{self.look}"
 
 
 def chart_figure(name: str, svg: Markup, caption: str, data: dict[str, Any] | None = None) -> Markup:
@@ -138,7 +140,9 @@ def overlay_chart(setups: Sequence[SetupCurves], system: System, engine: EngineS
 def _overlay_band(f: Frame, setup: SetupCurves, factor: float, k: int) -> Markup:
     speeds, low = _thin(setup.speed_mps / factor, setup.time_low_s)
     _, high = _thin(setup.speed_mps / factor, setup.time_high_s)
-    return band(f, list(zip(low, speeds, strict=True)), list(zip(high, speeds, strict=True)), class_=f"band s{k % 5}")
+    return band(
+        f, list(zip(low, speeds, strict=True)), list(zip(high, speeds, strict=True)), class_=f"band s{k % LOOKS}"
+    )
 
 
 def acceleration_chart(setups: Sequence[SetupCurves], system: System, engine: EngineSpeeds = NO_ENGINE) -> Markup:
@@ -160,7 +164,9 @@ def acceleration_chart(setups: Sequence[SetupCurves], system: System, engine: En
 def _acceleration_band(f: Frame, setup: SetupCurves, factor: float, k: int) -> Markup:
     speeds, low = _thin(setup.speed_mps / factor, setup.accel_low_mps2)
     _, high = _thin(setup.speed_mps / factor, setup.accel_high_mps2)
-    return band(f, list(zip(speeds, low, strict=True)), list(zip(speeds, high, strict=True)), class_=f"band s{k % 5}")
+    return band(
+        f, list(zip(speeds, low, strict=True)), list(zip(speeds, high, strict=True)), class_=f"band s{k % LOOKS}"
+    )
 
 
 def _named(setups: Sequence[SetupCurves]) -> str:
@@ -176,8 +182,8 @@ def legend(names: Sequence[str]) -> Markup:
     for k, name in enumerate(names):
         sample = tag(
             "svg",
-            tag("path", d="M2 8H46", class_=f"line mean s{k % 5}", fill="none"),
-            marker(24, 8, k, class_=f"mark s{k % 5}"),
+            tag("path", d="M2 8H46", class_=f"line mean s{k % LOOKS}", fill="none"),
+            marker(24, 8, k, class_=f"mark s{k % LOOKS}"),
             viewBox="0 0 48 16",
             width="48",
             height="16",
@@ -279,10 +285,9 @@ def launches_chart(launches: Sequence[Launch], system: System, name: str) -> Mar
     unit = speed_unit(system)
     most = _most_points(len(launches))
     lines = []
-    for k, launch in enumerate(launches):
-        if launch.curve is None:
-            continue
-        xs, ys = _thin(launch.curve.time_s, launch.curve.speed_mps / SPEED_UNITS[unit], most)
+    drawn = [(launch, launch.curve) for launch in launches if launch.curve is not None]
+    for k, (launch, curve) in enumerate(drawn):
+        xs, ys = _thin(curve.time_s, curve.speed_mps / SPEED_UNITS[unit], most)
         run = f"{name}-{launch.number}"
         lines.append(Line(label=f"launch {launch.number}", run=run, look=k, weight="run", xs=xs, ys=ys))
     f = frame(_range([x for one in lines for x in one.xs]), (0, _top([y for one in lines for y in one.ys])),

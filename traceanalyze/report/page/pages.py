@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from traceanalyze.comparison import SHOWN_UNITS, Comparison
@@ -17,6 +17,7 @@ from traceanalyze.report.files import write_atomically
 from traceanalyze.report.machine import engine_of
 from traceanalyze.report.measure_text import headline
 from traceanalyze.report.page.charts import (
+    LOOKS,
     acceleration_chart,
     launches_chart,
     legend,
@@ -168,14 +169,16 @@ def day_page(results: DayResults, groups: Sequence[SetupCurves]) -> str:
         )
         return compare_page(found)
     sheets = [one for one in everything if not one.refused]
-    names = log_names(one.path for one in sheets)
+    names, lines = log_names(one.path for one in sheets), run_names(results.setups)
     passes = [Rows(label=names[one.path], rows=pass_rows(one, asked)) for one in sheets]
+    drawn = any(group.runs for group in groups)
     return page(
         "Runs of the day",
         tag("h1", "Runs of the day"),
         listing(f"{names[one.path]}: {headline(one, asked)}" for one in sheets),
         cautions(),
-        *(_log_table(names[one.path], one, asked, k) for k, one in enumerate(sheets)),
+        _curves_section(groups, asked, engine_of(sheet, [group.name for group in groups])) if drawn else None,
+        *(_log_table(names[one.path], one, asked, lines) for one in sheets),
         section("Top speed", _passes(passes, asked)),
         conditions_section(sheet),
         quality_section(sheets, refused),
@@ -190,18 +193,35 @@ def measure_page(studies: Sequence[Study], asked: Asked) -> str:
     names = log_names(sheet.path for sheet in sheets)
     title = names[sheets[0].path] if len(sheets) == 1 else f"{len(sheets)} logs"
     refused = [study.sheet.error or "" for study in studies if study.sheet.refused]
-    parts: list[object] = [tag("h1", title)]
-    for k, study in enumerate(read):
-        assert study.trace is not None
-        sheet, name = study.sheet, names[study.sheet.path]
-        parts.append(tag("p", headline(sheet, asked), class_="lead"))
-        parts += [cautions()] if k == 0 else []
-        parts.append(section(f"{name}: the ride", ride_chart(study.trace, sheet, asked.system, f"ride{k}")))
-        if any(launch.curve for launch in sheet.launches):
-            parts.append(section("Its launches", launches_chart(sheet.launches, asked.system, f"launches{k}")))
-        parts.append(_log_table(name, sheet, asked, k))
-        parts.append(section("Its passes", _passes([Rows(rows=pass_rows(sheet, asked))], asked)))
-    return page(title, *parts, quality_section(sheets, refused), provenance_section(sheets, asked))
+    parts = [_log_part(study, names[study.sheet.path], asked, k) for k, study in enumerate(read)]
+    return page(
+        title,
+        tag("h1", title),
+        tag("p", headline(sheets[0], asked), class_="lead") if len(sheets) == 1 else None,
+        listing(f"{names[one.path]}: {headline(one, asked)}" for one in sheets) if len(sheets) > 1 else None,
+        cautions(),
+        *parts,
+        quality_section(sheets, refused),
+        provenance_section(sheets, asked),
+    )
+
+
+def _log_part(study: Study, name: str, asked: Asked, k: int) -> Markup:
+    """Charts and tables of one log that was read."""
+    assert study.trace is not None
+    sheet, chart = study.sheet, f"launches{k}"
+    drawn = [f"launch {launch.number}" for launch in sheet.launches if launch.curve]
+    curves = launches_chart(sheet.launches, asked.system, chart) if drawn else None
+    return joined(
+        [
+            section(f"{name}: the ride", ride_chart(study.trace, sheet, asked.system, f"ride{k}")),
+            section(f"{name}: launches", legend(drawn) if len(drawn) <= LOOKS else None, curves) if drawn else None,
+            _log_table(
+                name, sheet, asked, {(sheet.path, one.number): f"{chart}-{one.number}" for one in sheet.launches}
+            ),
+            section(f"{name}: passes", _passes([Rows(rows=pass_rows(sheet, asked))], asked)),
+        ]
+    )
 
 
 def write_measure_page(path: Path, studies: Sequence[Study], asked: Asked, *, force: bool) -> None:
@@ -270,12 +290,13 @@ def _passes(groups: Sequence[Rows], asked: Asked) -> Markup:
     return grouped_table(caption, pass_head(asked), groups)
 
 
-def _log_table(name: str, sheet: RunSheet, asked: Asked, k: int) -> Markup:
+def _log_table(name: str, sheet: RunSheet, asked: Asked, lines: Mapping[tuple[str, int], str]) -> Markup:
+    """The launches of one log; `lines` ties (file, launch) to a line of a chart."""
     head, rows = launch_rows(sheet, asked)
     if not rows:
         return Markup("")
     numbered = [[f"launch {launch.number}", *row] for launch, row in zip(sheet.launches, rows, strict=True)]
-    ids = [f"launches{k}-{launch.number}" if launch.curve else "" for launch in sheet.launches]
+    ids = [lines.get((sheet.path, launch.number), "") if launch.curve else "" for launch in sheet.launches]
     return table(f"{name}: launches [s], ± one standard uncertainty", ["run", *head], numbered, ids)
 
 
