@@ -80,8 +80,9 @@ def pass_rows(sheet: RunSheet, asked: Asked) -> list[list[str]]:
 
 def quality_section(sheets: Sequence[RunSheet], refused: Sequence[str] = ()) -> Markup:
     """Return the table of what each log is worth, with its notes, and the logs that were refused."""
+    lost = [f"could not be read: {line}" for line in refused]
     if not sheets:
-        return section("Quality of the logs", listing(refused))
+        return section("Quality of the logs", listing(lost))
     names = log_names(sheet.path for sheet in sheets)
     rows = [
         [
@@ -95,7 +96,7 @@ def quality_section(sheets: Sequence[RunSheet], refused: Sequence[str] = ()) -> 
         for sheet in sheets
     ]
     head = ["log", "length", "rate [Hz]", "speed noise [m/s]", "speed from", "damage"]
-    notes = listing([*(f"could not be read: {line}" for line in refused), *log_notes(sheets)])
+    notes = listing([*lost, *log_notes(sheets)])
     return section("Quality of the logs", table("What each log is worth", head, rows), notes)
 
 
@@ -122,7 +123,7 @@ def _provenance(text: str, files: Sequence[tuple[str, str]]) -> Markup:
     return section(
         "Where the numbers come from",
         tag("p", f"traceanalyze {__version__}; {text}. {meaning}", class_="soft"),
-        table("Files by their SHA-256", ["file", "SHA-256"], rows),
+        table("Files by their SHA-256", ["file", "SHA-256"], rows) if rows else None,
     )
 
 
