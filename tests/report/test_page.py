@@ -222,6 +222,14 @@ def test_engine_speeds_stand_in_the_charts_and_the_table(page: str) -> None:
     assert "engine speed" not in compare_page(KINDS["no passes"])
 
 
+def test_the_airs_density_and_its_altitude_are_told(page: str) -> None:
+    # 21 degrees, 1009 hPa, 55 %: 1.18948 kg/m^3 by the ideal two-gas formula with Magnus' vapour pressure; the US
+    # Standard Atmosphere 1976 has 1.1895 at about 305 m: 1.2250 (1 - 2.25577e-5 h)^4.2559
+    found = re.search(r"density: (\d\.\d{3}) kg/m³, as at (\d+) m in the standard atmosphere", page)
+    assert float(found[1]) == pytest.approx(1.1895, abs=0.001)
+    assert 1.2250 * (1 - 2.25577e-5 * float(found[2])) ** 4.2559 == pytest.approx(float(found[1]), abs=0.0015)
+
+
 def test_corrected_means_stand_beside_the_raw_ones(page: str) -> None:
     table = page[page.index("Mean times [s] as measured") :]
     table = table[: table.index("</table>")]

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from traceanalyze import __version__
 from traceanalyze.report.corrected import Corrected, assumptions
+from traceanalyze.report.machine import air_density_of
 from traceanalyze.report.measure_text import RULE_WORDS, damage_text
 from traceanalyze.report.page.markup import Markup, joined, listing, table, tag
 from traceanalyze.report.page.names import file_names, log_names
@@ -14,8 +15,9 @@ from traceanalyze.report.page.notes import log_notes
 from traceanalyze.report.tables import clock_text, duration_text, heading_text
 from traceanalyze.results import Estimate, RunSheet, round_half_up
 from traceanalyze.session import Asked
-from traceanalyze.sheet import Conditions, DaySheet
+from traceanalyze.sheet import Conditions, DaySheet, Setup
 from traceanalyze.units import LENGTH_UNITS, SPEED_UNITS, length_unit, speed_unit
+from traceanalyze.vehicle.air import density_altitude_m
 
 CAUTIONS = (
     "Ride on a closed course only, in full protective gear, with room to stop and somebody at hand.",
@@ -114,7 +116,8 @@ def provenance_section(sheets: Sequence[RunSheet], asked: Asked, options: str = 
 def written_provenance(path: str, sha256: str, options: str = "") -> Markup:
     """Return what the numbers of a table of times by hand were made from."""
     text = "times written down by hand; the uncertainty of each is as written, else that of its last digit"
-    return _provenance(f"{text}{f'; {options}' if options else ''}", [(path, sha256)])
+    name = "standard input" if path == "-" else path
+    return _provenance(f"{text}{f'; {options}' if options else ''}", [(name, sha256)])
 
 
 def _provenance(text: str, files: Sequence[tuple[str, str]]) -> Markup:
@@ -140,7 +143,7 @@ def conditions_section(sheet: DaySheet | None, corrected: Sequence[Corrected] = 
         ("notes", day.notes),
     ]  # fmt: skip
     known = ", ".join(f"{name}: {value}" for name, value in facts if value)
-    unknown = ", ".join(name for name, value in facts if not value and name != "notes")
+    unknown = ", ".join(name for name, value in facts if not value and name not in ("notes", "density"))
     return section(
         "Conditions",
         tag("p", known) if known else None,
@@ -179,6 +182,7 @@ def _air(c: Conditions) -> list[tuple[str, str]]:
         ("air", _with_unit(c.air_temperature_c, "°C")),
         ("pressure", _with_unit(c.pressure_hpa, "hPa")),
         ("humidity", _with_unit(c.humidity_pct, "%")),
+        ("density", _density(c)),
         (
             "wind",
             _with_unit(c.wind_mps, "m/s") + (f" from {c.wind_from_deg:.0f}°" if math.isfinite(c.wind_from_deg) else ""),
@@ -190,6 +194,14 @@ def _air(c: Conditions) -> list[tuple[str, str]]:
         ("posture", c.posture),
         ("clothing", c.clothing),
     ]
+
+
+def _density(c: Conditions) -> str:
+    """Density of the air and the altitude of the standard atmosphere that has it; empty when it is not known."""
+    density = air_density_of(Setup(name="", conditions=c))
+    if math.isnan(density):
+        return ""
+    return f"{density:.3f} kg/m³, as at {round(density_altitude_m(density), -1):.0f} m in the standard atmosphere"
 
 
 def _with_unit(value: float, unit: str) -> str:
