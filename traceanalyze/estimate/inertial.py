@@ -30,6 +30,9 @@ _SEED: Final = 20_241
 #: Rest before the onset whose mean is taken for zero [s], least and most, and the time left out before the onset.
 _REST_S: Final = (0.6, 4.0)
 _BEFORE_S: Final = 0.3
+#: Blocks that the force is smoothed over to see whether the vehicle is shuffled, and by how much that shows [m/s^2].
+_SMOOTHED: Final = 10
+_SHUFFLE_MPS2: Final = 0.3
 #: Step between moments, early and late [s], and how long it stays early after the earliest onset [s].
 _STEP_S: Final = (0.04, 0.12)
 _EARLY_S: Final = 1.5
@@ -54,13 +57,14 @@ _UNLIKELY: Final = 6.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Window:
-    """Forward acceleration around one start, zero at the rest before it; times on the accelerometer's clock."""
+    """Acceleration and speed around one start, zero at the rest before it; times on the accelerometer's clock."""
 
     t_s: FloatArray
     accel_mps2: FloatArray
     speed_mps: FloatArray
     white: float
     bias_mps2: float
+    rest_sd_mps2: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -144,19 +148,34 @@ def _window(forward: ForwardAcceleration, span_s: tuple[float, float, float]) ->
     times, accel = forward.t_s[inside], forward.accel_mps2[inside]
     if times.size < 20 or np.diff(times).max() > 0.2 or times[-1] < last:
         raise SignalError("the accelerometer does not cover the launch")
-    rest = times < calm - _BEFORE_S
-    length_s = float(times[rest][-1] - times[0]) if rest.any() else 0.0
+    rest = _quiet(times, accel, calm - _BEFORE_S)
+    length_s = float(times[rest][-1] - times[rest][0]) if rest.any() else 0.0
     if length_s < _REST_S[0]:
         raise SignalError("the accelerometer shows no rest before the launch")
     white = forward.white_m2ps3
     unsure = white / length_s + forward.wander_m2ps5 * length_s / 3
     accel = accel - accel[rest].mean()
-    return _Window(times, accel, integral(times, accel), white, float(np.hypot(forward.bias_mps2, np.sqrt(unsure))))
+    bias = float(np.hypot(forward.bias_mps2, np.sqrt(unsure)))
+    speed = integral(times, accel)
+    return _Window(times, accel, speed - speed[rest][-1], white, bias, _scatter(accel[rest]))
+
+
+def _quiet(times: FloatArray, accel: FloatArray, end_s: float) -> NDArray[np.bool_]:
+    """Mark the rest before a start: what comes after the last shuffle, or all of it when too little is left."""
+    rest = times < end_s
+    if rest.sum() < 2 * _SMOOTHED:
+        return rest
+    smooth = np.convolve(accel, np.ones(_SMOOTHED) / _SMOOTHED, mode="same")
+    level = float(np.median(smooth[rest]))
+    spread = 1.4826 * float(np.median(np.abs(smooth[rest] - level)))
+    busy = np.flatnonzero(rest & (np.abs(smooth - level) > max(_SHUFFLE_MPS2, 5 * spread)))
+    after = rest & (np.arange(times.size) > busy[-1] + _SMOOTHED) if busy.size else rest
+    return after if after.any() and end_s - float(times[after][0]) > _REST_S[0] + 0.1 else rest
 
 
 def _onsets(window: _Window, calm_s: float) -> FloatArray:
     """Return DRAWS onsets in proportion to their likelihood, antithetic pairs alike."""
-    sigma = _scatter(window, calm_s)
+    sigma = window.rest_sd_mps2
     corner_s, height = _corner(window, calm_s, sigma)
     used = (window.t_s > corner_s - 1.6) & (window.t_s < corner_s + 0.35)
     t_s, accel = window.t_s[used], window.accel_mps2[used]
@@ -180,11 +199,10 @@ def _onsets(window: _Window, calm_s: float) -> FloatArray:
     return np.concatenate([spread, spread])
 
 
-def _scatter(window: _Window, calm_s: float) -> float:
+def _scatter(rest: FloatArray) -> float:
     """Return the standard deviation of one value at rest that counts when neighbours are taken as independent."""
-    rest = window.accel_mps2[window.t_s < calm_s - _BEFORE_S]
-    pairs = rest[: rest.size // 4 * 4].reshape(-1, 4).mean(axis=1)
-    return float(max(rest.std(), 2 * pairs.std(), 0.02))
+    fours = rest[: rest.size // 4 * 4].reshape(-1, 4).mean(axis=1)
+    return float(max(rest.std(), 2 * fours.std() if fours.size else 0.0, 0.02))
 
 
 def _corner(window: _Window, calm_s: float, sigma: float) -> tuple[float, float]:
