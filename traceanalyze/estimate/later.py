@@ -41,6 +41,9 @@ _SCALE_WEIGHTS: Final = (0.35, 0.45, 0.2)
 _SLOPE_MPS3: Final = -0.2
 _SLOPE_SD_MPS3: Final = 0.5
 
+#: Share added to variances, above rounding, so that a climb of many minutes keeps a positive definite covariance.
+_SAFE: Final = 1e-13
+
 
 def matched(rng: np.random.Generator, draws: int, *shape: int) -> FloatArray:
     """Return standard normal numbers for each draw; over the draws their mean is 0 and their mean square 1 exactly."""
@@ -83,7 +86,7 @@ class _Model:
         zeroth, first, second = (np.cumsum(jumps * mid**power)[self.has] for power in (0, 1, 2))
         own = second + np.cumsum(kicks)[self.has] - u * first
         half = np.triu(np.multiply.outer(u * zeroth - first, u) + own[:, None])
-        return half + np.triu(half, 1).T
+        return half + np.triu(half, 1).T + _SAFE * np.diag(np.diag(half))
 
     def log_likelihood(self, covariance: FloatArray) -> float:
         """Log likelihood of the samples: with `miss` as a border, the root's last row is the whitened `miss`."""
