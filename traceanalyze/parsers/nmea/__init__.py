@@ -126,7 +126,7 @@ class _Found:
 
 def _pass(member: Member, trust: Trust, admission: Admission) -> _Found:
     sieve, joiner = Sieve(trust), Joiner(admission)
-    rows = [piece for piece in joiner.rows(sieve.batches(member.chunks())) if piece["time_s"].size]
+    rows = [piece for piece in joiner.rows(sieve.found(member.chunks())) if piece["time_s"].size]
     return _Found(sieve, joiner, rows)
 
 

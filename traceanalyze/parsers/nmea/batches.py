@@ -47,13 +47,10 @@ class Batch:
         blocks = {number: block for number, block in self.blocks.items() if number in needed}
         return Batch(self.kinds[:place], before, self.blocks), Batch(self.kinds[place:], after, blocks)
 
-    def joined(self, later: Batch) -> Batch:
-        """Return these sentences and the later ones."""
-        columns = dict(self.columns)
-        for kind, added in later.columns.items():
-            own = columns.get(kind)
-            columns[kind] = {n: np.concatenate((own[n], v)) for n, v in added.items()} if own else added
-        return Batch(np.concatenate((self.kinds, later.kinds)), columns, {**self.blocks, **later.blocks})
+    def pieces(self) -> list[Piece]:
+        """Return the same as pieces that precede any others."""
+        place = np.arange(-self.kinds.size, 0)
+        return [Piece(kind, place[self.kinds == kind], dict(columns)) for kind, columns in self.columns.items()]
 
     def read_later(self, rows: IndexArray) -> Iterator[tuple[IndexArray, Reading]]:
         """Yield what VTG sentences in these rows say, block by block, and which of the rows are meant."""

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from traceanalyze.parsers.nmea.batches import Batch, Piece, in_order
+from traceanalyze.parsers.nmea.batches import Piece
 from traceanalyze.parsers.nmea.fields import Fields
 from traceanalyze.parsers.nmea.framing import (
     Block,
@@ -82,11 +82,11 @@ class Sieve:
     _bare: Counter[bytes] = field(default_factory=Counter)
     _proprietary: set[bytes] = field(default_factory=set)
 
-    def batches(self, chunks: Iterable[bytes]) -> Iterator[Batch]:
-        """Yield what the sentences of a log say, block by block."""
+    def found(self, chunks: Iterable[bytes]) -> Iterator[tuple[list[Piece], dict[int, Block]]]:
+        """Yield what the sentences of a log say, block by block, with the number of the block."""
         for number, pieces in enumerate(whole_lines(chunks)):
             block = make_block(*pieces)
-            yield in_order(self._pieces(block, number), {number: block})
+            yield list(self._pieces(block, number)), {number: block}
         for tag, count in self._bare.items():  # meant without a checksum only if it never has one
             self.tally["truncated"] += count if tag[:8] in self._proprietary else 0
 

@@ -8,14 +8,14 @@ their times differ by less than half the usual step, since some receivers round 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 
-from traceanalyze.parsers.nmea.batches import Batch, Rows, nothing_of
-from traceanalyze.parsers.nmea.framing import BoolArray, IndexArray
+from traceanalyze.parsers.nmea.batches import Batch, Piece, Rows, in_order, nothing_of
+from traceanalyze.parsers.nmea.framing import Block, BoolArray, IndexArray
 from traceanalyze.parsers.nmea.sentences import GGA, GLL, GNS, GSA, KINDS, NO_DAY, RMC, VTG, ZDA
 from traceanalyze.trace import FloatArray, Remark
 
@@ -88,11 +88,11 @@ class Joiner:
     values_repeated: int = 0
     _tolerance_s: float = 0.0
 
-    def rows(self, batches: Iterable[Batch]) -> Iterator[Rows]:
-        """Yield rows in the order of the log; an epoch is never torn."""
-        held: Batch | None = None
-        for batch in batches:
-            whole = held.joined(batch) if held else batch
+    def rows(self, found: Iterable[tuple[list[Piece], Mapping[int, Block]]]) -> Iterator[Rows]:
+        """Yield rows in the order of the log from what was found in each block; an epoch is never torn."""
+        held = in_order([], {})
+        for pieces, blocks in found:
+            whole = in_order([*held.pieces(), *pieces], {**held.blocks, **blocks})
             self._learn_step(whole)
             epoch = _epochs(whole, self._tolerance_s or _SAME_EPOCH_UNKNOWN_S)
             size = epoch.size
@@ -101,7 +101,7 @@ class Joiner:
             ready, held = whole.split(cut)
             if cut:
                 yield self._joined(ready, epoch[:cut])
-        if held and held.kinds.size:
+        if held.kinds.size:
             yield self._joined(held, _epochs(held, self._tolerance_s or _SAME_EPOCH_UNKNOWN_S))
 
     def _learn_step(self, batch: Batch) -> None:
@@ -319,7 +319,7 @@ def _epochs(batch: Batch, tolerance_s: float) -> IndexArray:
     for kind in _TIMED:
         if kind in batch.columns:
             time_s[batch.kinds == kind] = batch.columns[kind]["time_s"]
-    timed = _IS_TIMED[batch.kinds] & ~((batch.kinds == GLL) & np.isnan(time_s))  # an old GLL has no time
+    timed = _IS_TIMED.take(batch.kinds) & ~((batch.kinds == GLL) & np.isnan(time_s))  # an old GLL has no time
     rows = np.flatnonzero(timed)
     time_s, kind_of = time_s[rows], batch.kinds[rows]
     step_s = np.abs(_step(time_s))

@@ -27,9 +27,7 @@ _BELOW: Final = 45
 _NONE, _START, _STAR, _END = range(4)
 _ROLE: Final = np.zeros(256, np.uint8)
 _ROLE[[36, 33, 42, 10, 13]] = _START, _START, _STAR, _END, _END
-_NOT_HEX: Final = 1000
-_HEX: Final = np.full(256, _NOT_HEX, np.int16)
-_HEX[list(b"0123456789ABCDEF")] = _HEX[list(b"0123456789abcdef")] = np.arange(16)
+_HEX: Final = frozenset(b"0123456789ABCDEFabcdef")
 _BYTE: Final = np.uint64(0xFF)
 
 #: What remains of a sentence that was cut within its tag.
@@ -152,7 +150,7 @@ def _is_tail(piece: bytes) -> bool:
     rest = before.translate(_OTHERS_TO_ZERO).rpartition(b"\0")[2]
     long_enough = len(rest) >= _SHORTEST_REST or len(rest) == len(before)
     started = before.startswith((b"#", b"\\"))  # a comment, a tag block
-    return b"," in rest and long_enough and not started and all(_HEX[digit] < _NOT_HEX for digit in digits)
+    return b"," in rest and long_enough and not started and _HEX.issuperset(digits)
 
 
 def find_sentences(block: Block, places: IndexArray | None = None) -> Sentences:
@@ -170,7 +168,7 @@ def find_sentences(block: Block, places: IndexArray | None = None) -> Sentences:
     lone = np.flatnonzero((role[1:] == _STAR) & (role[:-1] != _START) & (np.diff(frame) > 1))  # a comma between
     pieces = zip((marks[frame[lone]] + 1).tolist(), (marks[frame[lone + 1]] + 3).tolist(), strict=True)
     tails = sum(_is_tail(block.cut_out(*edges)) for edges in pieces)
-    matched = starred & (_checksums(text, begin, end) == stated_checksum(one, two))
+    matched = starred & states(one, two, _checksums(text, begin, end))
     return Sentences(block, marks, first, last, begin, end, block.words[begin + 1], starred, matched, tails)
 
 
@@ -224,9 +222,20 @@ def _in_comment(text: ByteArray, place: IndexArray, role: ByteArray, notes: Inde
     return inside
 
 
-def stated_checksum(one: ByteArray, two: ByteArray) -> NDArray[np.int16]:
-    """Return the number that two hexadecimal digits make; what no checksum can be where they are none."""
-    return 16 * _HEX.take(one) + _HEX.take(two)
+def states(one: ByteArray, two: ByteArray, checksum: ByteArray) -> BoolArray:
+    """Whether two bytes are the hexadecimal digits of a checksum."""
+    stated: BoolArray = (_hex_value(one) << np.uint8(4)) + _hex_value(two) == checksum
+    return stated & _is_hex(one) & _is_hex(two)
+
+
+def _hex_value(digit: ByteArray) -> ByteArray:
+    value: ByteArray = (digit & np.uint8(15)) + (digit >> np.uint8(6)) * np.uint8(9)  # letters have the seventh bit set
+    return value
+
+
+def _is_hex(digit: ByteArray) -> BoolArray:
+    found: BoolArray = (digit - np.uint8(ord("0")) < 10) | ((digit | np.uint8(32)) - np.uint8(ord("a")) < 6)
+    return found
 
 
 def _checksums(text: ByteArray, begin: IndexArray, end: IndexArray) -> ByteArray:

@@ -14,7 +14,7 @@ from traceanalyze.parsers.nmea.framing import (
     IndexArray,
     WordArray,
     is_capital,
-    stated_checksum,
+    states,
 )
 
 _LINE_FEED, _RETURN = 10, 13
@@ -60,9 +60,7 @@ def find_lines(block: Block) -> Lines:
     star, sign, tags = stop - 3, text.take(begin), block.words[begin + 1]
     one, two = text.take(stop - 2), text.take(stop - 1)
     sums ^= sign ^ one ^ two ^ np.uint8(ord("*"))
-    whole = (
-        (sums == stated_checksum(one, two)) & ((sign == ord("$")) | (sign == ord("!"))) & (text.take(star) == ord("*"))
-    )
+    whole = states(one, two, sums) & ((sign == ord("$")) | (sign == ord("!"))) & (text.take(star) == ord("*"))
     whole &= is_capital(tags, 0) & is_capital(tags, 1) & (stop - begin >= _SHORTEST)
     whole &= ~_holds_another(text, begin, whole & (sign == ord("$")))
     if whole.all():
