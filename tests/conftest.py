@@ -1,8 +1,13 @@
 """Fixtures every test may use."""
 
+import os
 from pathlib import Path
 
 import pytest
+
+# As the program itself does before numpy is loaded: the arrays are small, and threads would wait for each other.
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
 
 #: Real open recordings live beside the project, with their licences; they are never copied into it.
 OPEN_DATA = Path(__file__).resolve().parents[2] / "shared" / "data"
