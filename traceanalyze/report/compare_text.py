@@ -163,13 +163,21 @@ def range_text(curves: CurveComparison, system: System, engine: EngineSpeeds = N
             [
                 band_name(band, system, band is curves.total),
                 *_band_cells(band),
-                *([engine.range_text(band.from_mps, band.to_mps)] if rpm else []),
+                *([_rpm_cell(band, engine)] if rpm else []),
             ]
             for band in bands
         ]
         head = ["speeds", "difference", "interval", "verdict", *(["rpm"] if rpm else [])]
         lines += ["All of these intervals hold at once, 95 times in 100", table_text(head, rows, indent="")]
+        if rpm and any(row[-1].endswith("!") for row in rows):
+            lines.append("! above your limit")
     return "\n".join(lines)
+
+
+def _rpm_cell(band: BandResult, engine: EngineSpeeds) -> str:
+    """Engine speeds of a range in few columns: `2600-3900`, with `!` where they pass the builder's limit."""
+    text, limited, _ = engine.range_text(band.from_mps, band.to_mps).partition(", above your limit")
+    return f"{text if text.startswith('up') else text.replace(' to ', '-')}{'!' if limited else ''}"
 
 
 def band_name(band: BandResult, system: System, total: bool) -> str:
