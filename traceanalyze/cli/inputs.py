@@ -5,8 +5,6 @@ from __future__ import annotations
 import glob
 import os
 from collections.abc import Iterable
-from pathlib import Path
-from urllib.parse import unquote, urlsplit
 
 
 def as_dropped(words: Iterable[str]) -> list[str]:
@@ -27,14 +25,20 @@ def _names(word: str) -> list[str]:
     pattern = os.path.expanduser(_unquoted(word))  # noqa: PTH111 - text, not a path yet
     if any(sign in pattern for sign in "*?["):
         return sorted(glob.glob(pattern)) or [word]  # noqa: PTH207 - keeps the name as written
-    return [pattern] if Path(pattern).exists() else [word]
+    return [pattern] if os.path.exists(pattern) else [word]  # noqa: PTH110 - any text may stand here
 
 
 def _address(word: str) -> str:
-    parts = urlsplit(word.strip()) if word.strip().lower().startswith("file:") else None
-    if parts is None or parts.netloc not in ("", "localhost"):
+    """Return the path of a `file:` address on this machine; any other word as it is."""
+    if not word.strip().lower().startswith("file:"):
         return word
-    return unquote(parts.path, errors="surrogateescape")
+    from urllib.parse import unquote, urlsplit  # few words are addresses
+
+    try:
+        parts = urlsplit(word.strip())
+    except ValueError:
+        return word
+    return unquote(parts.path, errors="surrogateescape") if parts.netloc in ("", "localhost") else word
 
 
 def _unquoted(word: str) -> str:

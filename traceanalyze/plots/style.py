@@ -109,11 +109,13 @@ _METADATA: dict[str, dict[str, Any]] = {
 def picture_bytes(figure: Figure, kind: str) -> bytes:
     """Return a drawn figure as PNG, SVG or PDF bytes; the same figure always gives the same bytes."""
     import io
+    import warnings
 
     import matplotlib as mpl
 
     buffer = io.BytesIO()
-    with mpl.rc_context(RC):
+    with mpl.rc_context(RC), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph", UserWarning)  # a sign that the font lacks is drawn as a box
         figure.savefig(buffer, format=kind, metadata=_METADATA[kind], dpi=110)
     return buffer.getvalue()
 
