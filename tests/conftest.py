@@ -4,6 +4,12 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# The same examples at every run, so that a red test is about the change at hand; other examples are a command away:
+# pytest --hypothesis-profile=default
+settings.register_profile("same", derandomize=True)
+settings.load_profile("same")
 
 # As the program itself does before numpy is loaded: the arrays are small, and threads would wait for each other.
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):

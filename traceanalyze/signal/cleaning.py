@@ -149,10 +149,10 @@ def _mark_groups(
     below = np.minimum(v[left], v[right]) - members.min(axis=1)
     maybe = (np.maximum(above, below) > limit) & (part[left - 1] == part[right + 1])
     maybe &= t[right + 1] - t[left - 1] < _EXCURSION_S
-    for i in np.flatnonzero(maybe).tolist():
-        group = slice(int(first[i]), int(right[i]))
-        if not found[group.start - 2 : group.stop + 2].any() and _off_both_sides(t, v, group) > limit[i]:
-            found[group] = True
+    off = _off_both_sides(t, v, first[maybe], width)
+    for start in first[maybe][off > limit[maybe]].tolist():
+        if not found[start - 2 : start + width + 2].any():
+            found[start : start + width] = True
 
 
 def _group_starts(v: FloatArray, width: int) -> IntArray:
@@ -162,21 +162,26 @@ def _group_starts(v: FloatArray, width: int) -> IntArray:
     return near[(near >= 2) & (near < v.size - width - 1)]
 
 
-def _off_both_sides(t: FloatArray, v: FloatArray, group: slice) -> float:
-    """Return how far a group stands off from the levels and lines of both its sides [m/s]; 0 if part of it does not."""
-    a, b = group.start - 1, group.stop
+def _off_both_sides(t: FloatArray, v: FloatArray, first: IntArray, width: int) -> FloatArray:
+    """Return how far groups (k,) stand off from the levels and lines of both their sides [m/s].
+
+    0 where part of a group does not.
+    """
+    group = first[:, None] + np.arange(width)
+    a, b = first[:, None] - 1, first[:, None] + width
     before, after = t[group] - t[a], t[b] - t[group]
-    sides = np.array(
+    sides = np.stack(
         [
-            np.full(before.size, v[a]),
-            np.full(before.size, v[b]),
+            np.broadcast_to(v[a], group.shape),
+            np.broadcast_to(v[b], group.shape),
             v[a] + (v[a] - v[a - 1]) / (t[a] - t[a - 1]) * before,
             v[b] - (v[b + 1] - v[b]) / (t[b + 1] - t[b]) * after,
         ]
     )
     above, below = (v[group] - sides).min(axis=0), (sides - v[group]).min(axis=0)
-    off = above if above.max() > below.max() else below
-    return float(off.max()) if off.min() > _EVERY_MEMBER * off.max() else 0.0
+    off = np.where((above.max(axis=1) > below.max(axis=1))[:, None], above, below)
+    farthest = off.max(axis=1)
+    return np.where(off.min(axis=1) > _EVERY_MEMBER * farthest, farthest, 0.0)
 
 
 def _local_noise_mps(v: FloatArray) -> float:
@@ -250,16 +255,18 @@ def _too_rare(v: FloatArray, same: BoolArray, runs: IntArray) -> BoolArray:
     """
     repeated = v[_runs_of(same, _FROZEN_SAMPLES)[:, 0]]
     some = v[:: 1 + v.size // 20_000]
-    step_mps = max(rounding_step_mps(some), rounding_step_mps(repeated))
-    if np.unique(some).size < _VALUES_AT_LEAST:
+    values = np.unique(some)
+    if values.size < _VALUES_AT_LEAST:
         return np.zeros(runs.shape[0], bool)
+    # the smallest difference seen is the step of a lattice that no unit explains
+    step_mps = max(rounding_step_mps(some), rounding_step_mps(repeated), float(np.diff(values).min()))
     other = (v[:-1] > _SLOW_MPS) & (v[1:] > _SLOW_MPS)
     for start, stop in runs.tolist():
         other[start : stop - 1] = False
     # as if half of twenty more pairs were equal: a short log tells little
     share = (np.sum(same & other) + 10) / (other.sum() + 20)
     expected = share ** (runs[:, 1] - runs[:, 0] - 1.0) * max(1, int(other.sum()))
-    fine_mps = max(_FINE_STEP_MPS, 1.5 * _local_noise_mps(v[v > _SLOW_MPS]))
+    fine_mps = max(_FINE_STEP_MPS, _local_noise_mps(v[v > _SLOW_MPS]))
     return np.asarray((expected < _CHANCE) & (step_mps < fine_mps))
 
 
