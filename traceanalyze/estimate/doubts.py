@@ -29,9 +29,7 @@ def log_remarks(noise: SpeedNoise) -> tuple[Remark, ...]:
     """Return what holds for every launch of the log."""
     out = []
     if 1 / noise.period_s < _LOW_RATE_HZ:
-        text = (
-            f"{1 / noise.period_s:.3g} Hz: the start lies between two samples, hence the wide intervals"
-        )
+        text = f"{1 / noise.period_s:.3g} Hz: the start lies between two samples, hence the wide intervals"
         out.append(Remark("low-rate", text))
     if noise.hold_mps > 0:
         text = (
