@@ -78,3 +78,16 @@ def test_refused_logs_are_in_the_document_and_on_standard_error(say, ride, tmp_p
     entry = said.document["files"][0]
     assert (entry["status"], entry["quality"], entry["judgement"]) == ("refused", None, None)
     assert say("health", bad).out == ""
+
+
+def test_a_clock_that_leaps_by_a_thousand_years_does_no_harm(say, tmp_path):
+    points = [
+        f'<trkpt lat="{41 + 1e-4 * k}" lon="-38"><time>{2026 if k < 199 else 3026}-05-17T12:{k // 60:02d}:{k % 60:02d}Z</time>'
+        f"<speed>{10 + k % 60 / 10}</speed></trkpt>"
+        for k in range(200)
+    ]
+    path = tmp_path / "leap.gpx"
+    path.write_text(f"<gpx><trk><trkseg>{''.join(points)}</trkseg></trk></gpx>")
+    said = say("health", path, "--json")
+    assert (said.status, said.err) == (0, "")
+    assert said.document["files"][0]["quality"]["speed_lag_s"] is None
