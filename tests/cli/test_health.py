@@ -81,10 +81,11 @@ def test_refused_logs_are_in_the_document_and_on_standard_error(say, ride, tmp_p
 
 
 def test_a_clock_that_leaps_by_a_thousand_years_does_no_harm(say, tmp_path):
+    years = [2026] * 199 + [3026]
     points = [
-        f'<trkpt lat="{41 + 1e-4 * k}" lon="-38"><time>{2026 if k < 199 else 3026}-05-17T12:{k // 60:02d}:{k % 60:02d}Z</time>'
+        f'<trkpt lat="{41 + 1e-4 * k}" lon="-38"><time>{year}-05-17T12:{k // 60:02d}:{k % 60:02d}Z</time>'
         f"<speed>{10 + k % 60 / 10}</speed></trkpt>"
-        for k in range(200)
+        for k, year in enumerate(years)
     ]
     path = tmp_path / "leap.gpx"
     path.write_text(f"<gpx><trk><trkseg>{''.join(points)}</trkseg></trk></gpx>")
