@@ -10,7 +10,6 @@ import numpy as np
 from traceanalyze.errors import SignalError
 from traceanalyze.signal.cleaning import clean_positions, clean_speed
 from traceanalyze.signal.noise import FLOOR_SIGMA_MPS, SpeedNoise, estimate_noise
-from traceanalyze.signal.positions import speed_from_positions
 from traceanalyze.trace import Remark, Trace, make_trace, with_remarks
 
 if TYPE_CHECKING:
@@ -110,6 +109,8 @@ def _from_accelerometer(trace: Trace) -> Prepared:
 
 def _from_positions(trace: Trace) -> tuple[Trace, SpeedNoise]:
     """Find the speed by a smoother on the positions; what jumps or stands still is left out and counted."""
+    from traceanalyze.signal.positions import speed_from_positions  # few logs have no speed: see DEVELOPERS.md
+
     found = speed_from_positions(trace.t_s, trace.lat_deg, trace.lon_deg, trace.stretch)
     jumped = int(found.left_out.sum())
     tally = dict(trace.tally) | ({"glitch": trace.tally.get("glitch", 0) + jumped} if jumped else {})
