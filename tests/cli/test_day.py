@@ -5,7 +5,6 @@ import json
 import os
 import shutil
 import subprocess
-from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -14,8 +13,6 @@ from tests.cli.conftest import SAMPLES, process
 from tests.cli.contract import check_file
 from traceanalyze import session
 from traceanalyze.cli import day as command
-from traceanalyze.report.day import LogTask, all_worked, unlike
-from traceanalyze.session import Asked
 from traceanalyze.sheet import read_sheet
 
 SHEET = """\
@@ -184,52 +181,6 @@ def test_the_same_bytes_everywhere(say, folder, tmp_path, monkeypatch):
     assert len(before) == 8
 
 
-def tasks_of(folder):
-    return [LogTask(path=path, asked=Asked()) for path in sorted(folder.glob("*.*")) if path.suffix != ".md"]
-
-
-def dicts(by_file):
-    return {path: [sheet.to_dict() for sheet in sheets] for path, sheets in by_file.items()}
-
-
-def test_any_executor_gives_the_same(folder):
-    seen = []
-    here = all_worked(tasks_of(folder), None, seen.append)
-    assert seen == list(here)
-    with ThreadPoolExecutor(2) as threads:
-        assert dicts(all_worked(tasks_of(folder), threads, lambda path: None)) == dicts(here)
-
-
-def test_a_distributed_engine_gives_the_same(folder):
-    distributed = pytest.importorskip("distributed")
-    here = all_worked(tasks_of(folder), None, lambda path: None)
-    seen = []
-    with distributed.Client(processes=False, n_workers=1, threads_per_worker=2, dashboard_address=None) as client:
-        there = all_worked(tasks_of(folder), client.get_executor(), seen.append)
-    assert dicts(there) == dicts(here)
-    assert sorted(seen) == sorted(here)
-
-
-class Killed(Executor):
-    """An executor whose process for `b.gpx` is killed."""
-
-    def submit(self, work, task):
-        future = Future()
-        if task.path.name == "b.gpx":
-            future.set_exception(BrokenExecutor("killed"))
-        else:
-            future.set_result(work(task))
-        return future
-
-
-def test_a_killed_worker_costs_its_own_log_only(folder):
-    found = all_worked(tasks_of(folder), Killed(), lambda path: None)
-    (sheet,) = found[folder / "b.gpx"]
-    assert sheet.refused
-    assert "b.gpx: the process that read it was stopped" in sheet.error
-    assert len(found[folder / "a.nmea"][0].launches) == 1
-
-
 def test_progress_is_for_terminals(say, folder, monkeypatch, capsysbinary):
     assert "reading" not in say("day", folder, "--workers", 1).err
     monkeypatch.setattr(command.sys.stderr.__class__, "isatty", lambda self: True, raising=False)
@@ -255,9 +206,3 @@ def test_an_interrupt_ends_it_with_130(folder, tmp_path):
     out, err = running.communicate(timeout=30)
     assert running.returncode == 130
     assert (out, err.decode().strip()) == (b"", "traceanalyze: interrupted")
-
-
-def test_names_become_harmless_and_unlike():
-    assert unlike(["a/b", "a b", "..", "Ünï", "x" * 99, "-", "A-B"]) == [
-        "a-b", "a-b-2", "log", "Ünï", "x" * 60, "log-2", "A-B-3",
-    ]  # fmt: skip
