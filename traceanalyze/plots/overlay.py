@@ -43,7 +43,7 @@ def draw_speed_over_time(ax: Axes, setups: Sequence[SetupCurves], system: System
         style = look(k)
         for run in setup.runs:
             ax.plot(
-                run.time_s, run.speed_mps / factor, color=style.color, linestyle=style.dashes, linewidth=0.6, alpha=0.55
+                run.time_s, run.speed_mps / factor, color=style.color, linestyle=style.dashes, linewidth=0.9, alpha=0.65
             )
         speed = setup.speed_mps / factor
         ax.fill_betweenx(speed, setup.time_low_s, setup.time_high_s, color=style.color, alpha=0.18, linewidth=0)
