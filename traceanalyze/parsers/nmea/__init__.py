@@ -45,6 +45,8 @@ from traceanalyze.parsers.nmea.sentences import GGA, RMC, kinds_of
 from traceanalyze.parsers.options import ReadOptions
 from traceanalyze.trace import Remark, Source, Trace
 
+#: A log begins within so many bytes of its file; two gigabytes of something else are not searched to their end.
+_LOOKED_AT: Final = 100_000_000
 #: Sentences of a kind from which on all of them being wrong, or without a checksum, is a habit and no damage.
 _HABIT: Final = 10
 #: Least share of right GGA, and of confirmed RMC, for RMC with wrong checksums to be used.
@@ -65,8 +67,11 @@ def sniff(head: bytes) -> float:
 
 
 def holds_sentences(chunks: Iterable[bytes]) -> bool:
-    """Return whether any sentence of a known type with a right checksum is in a file, however far on."""
+    """Return whether a sentence of a known type with a right checksum is in the first `_LOOKED_AT` bytes."""
+    looked_at = 0
     for pieces in whole_lines(chunks):
+        if (looked_at := looked_at + sum(map(len, pieces))) > _LOOKED_AT:
+            return False
         sentences = find_sentences(make_block(*pieces))
         if bool((sentences.matched & (kinds_of(sentences.tags) > 0)).any()):
             return True

@@ -84,12 +84,13 @@ def read_table(data: bytes, layout: Layout, numeric: Mapping[int, bool], textual
     tally: Counter[str] = Counter()
     numbers: dict[int, list[Decimals]] = {column: [] for column in numeric}
     texts: dict[int, list[NDArray[np.uint8]]] = {column: [] for column in textual}
-    rows = 0
+    rows = lines = 0
     for chunk in _chunks(data, layout, tally, frozenset((*numeric, *textual))):
+        lines += chunk.count(b"\n")
+        if lines > MOST_ROWS:
+            raise LimitError(f"more than {MOST_ROWS} rows", advice="cut the log into parts")
         block = _whole_rows(chunk, layout, tally)
         rows += block.rows
-        if rows > MOST_ROWS:
-            raise LimitError(f"more than {MOST_ROWS} rows", advice="cut the log into parts")
         for column, found in numbers.items():
             read = decimals(block.cells(column))
             found.append(read if numeric[column] else read.rounded())
@@ -129,9 +130,11 @@ def _chunks(data: bytes, layout: Layout, tally: Counter[str], used: frozenset[in
     last = data.rfind(line_end) + 1
     while at < last:
         stop = data.rfind(line_end, at, min(at + BLOCK_BYTES, last)) + 1
-        stop = stop or data.find(line_end, at) + 1
-        yield _dialect(data[at:stop], layout)
-        at = stop
+        if not stop:  # no row is as long as a block
+            tally["malformed"] += 1
+        elif chunk := _without_blank_lines(_dialect(data[at:stop], layout)):
+            yield chunk
+        at = stop or data.find(line_end, at) + 1
     if size > max(last, layout.start):
         yield from _last_line(data[max(last, layout.start) :], data[:last], layout, tally, used)
 
@@ -140,15 +143,21 @@ def _dialect(chunk: bytes, layout: Layout) -> bytes:
     return in_one_dialect(chunk, layout.separator, layout.translation)
 
 
+def _without_blank_lines(chunk: bytes) -> bytes:
+    while b"\n\n" in chunk:
+        chunk = chunk.replace(b"\n\n", b"\n")
+    return chunk.removeprefix(b"\n")
+
+
 def _last_line(
     line: bytes, before: bytes, layout: Layout, tally: Counter[str], used: frozenset[int]
 ) -> Iterator[bytes]:
     """Yield a last line without its line end if nothing that is used can have been cut off; else count it."""
     if not line.strip(b"\0 \t\r\n"):
         return
-    cells = _dialect(line, layout).strip().split(b",")
-    cut = layout.width - 1 in used and _decimals_differ(cells[-1], before, layout)
-    if len(cells) != layout.width or cut:
+    row = _dialect(line, layout).strip()
+    cut = layout.width - 1 in used and _decimals_differ(row.rpartition(b",")[2], before, layout)
+    if row.count(b",") != layout.width - 1 or cut:
         tally["truncated"] += 1
         return
     yield _dialect(line, layout) + b"\n"
