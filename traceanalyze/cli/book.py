@@ -18,6 +18,8 @@ app = typer.Typer(
     name="book",
     help="The run book: one database file of all runs so far. Nothing is kept without book add.",
     rich_markup_mode=None,
+    add_completion=False,
+    pretty_exceptions_enable=False,
 )
 Place = Annotated[
     Path | None,
