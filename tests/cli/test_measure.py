@@ -175,6 +175,15 @@ def test_outputs_are_refused_before_the_work(say, short, tmp_path, monkeypatch):
     assert taken.read_text() == "mine"
 
 
+def test_results_to_a_file(say, short, tmp_path):
+    said = say(short, "--json", "--out", tmp_path / "a.json")
+    assert (said.status, said.out, said.err) == (0, "", f"written: {tmp_path / 'a.json'}\n")
+    assert json.loads((tmp_path / "a.json").read_text()) == say(short, "--json").document
+    assert say(short, "--out", tmp_path / "a.txt", "--quiet").err == ""
+    assert (tmp_path / "a.txt").read_text() == say(short).out
+    assert "exists already" in say(short, "--out", tmp_path / "a.txt").err
+
+
 def test_force_replaces_an_output_but_never_an_input(say, short, tmp_path):
     taken = tmp_path / "taken.png"
     taken.write_text("old")

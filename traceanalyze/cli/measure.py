@@ -18,6 +18,9 @@ def measure(
     start: opt.Start = "rollout",
     window: opt.WindowText = "1s",
     units: opt.Units = "imperial",
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="PATH", help="Write the results there, not to standard output.")
+    ] = None,
     plot: Annotated[
         Path | None, typer.Option("--plot", metavar="OUT.png", help="One picture per file (PNG, SVG or PDF).")
     ] = None,
@@ -41,5 +44,5 @@ def measure(
       traceanalyze measure log.csv --column speed=v2 --speed-unit m/s --json
     """
     asked = opt.asked(measures, start, window, units, column, speed_unit, time_unit, accel_unit)
-    wanted = Wanted(json=json, plot=plot, report=report, quiet=quiet, no_color=no_color, force=force)
+    wanted = Wanted(json=json, out=out, plot=plot, report=report, quiet=quiet, no_color=no_color, force=force)
     return measured(files, asked, wanted)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from traceanalyze.cli.inputs import as_dropped
-from traceanalyze.cli.screen import colour_wanted, columns_wanted, complain, note, print_json, print_text
+from traceanalyze.cli.screen import colour_wanted, columns_wanted, complain, json_text, note, print_json, print_text
 
 if TYPE_CHECKING:
     from traceanalyze.session import Asked, Study
@@ -19,6 +19,7 @@ class Wanted:
     """What is wanted beside the measuring itself: where results go, and how."""
 
     json: bool = False
+    out: Path | None = None
     plot: Path | None = None
     report: Path | None = None
     quiet: bool = False
@@ -54,11 +55,13 @@ def measured(files: Sequence[str], asked: Asked, wanted: Wanted) -> int:
 
     names = as_dropped(files)
     drawn = wanted.plot is not None or wanted.report is not None
-    if drawn:
+    if drawn or wanted.out is not None:
         _check_outputs(names, wanted)
     studies = study_files(names, asked) if drawn else []
     sheets = [study.sheet for study in studies] if drawn else [s for name in names for s in measure_file(name, asked)]
-    if wanted.json:
+    if wanted.out is not None:
+        _save(json_text(measure_document(sheets)) if wanted.json else measure_text(sheets, asked) + "\n", names, wanted)
+    elif wanted.json:
         print_json(measure_document(sheets))
     else:
         bold = colour_wanted(wanted.no_color)
@@ -79,8 +82,17 @@ def _check_outputs(names: Sequence[str], wanted: Wanted) -> None:
         picture_kind(wanted.plot)
         for picture in numbered(wanted.plot, len(names)):
             check_output(picture, force=wanted.force, inputs=names)
-    if wanted.report is not None:
-        check_output(wanted.report, force=wanted.force, inputs=names)
+    for path in (wanted.report, wanted.out):
+        if path is not None:
+            check_output(path, force=wanted.force, inputs=names)
+
+
+def _save(content: str, names: Sequence[str], wanted: Wanted) -> None:
+    from traceanalyze.report.files import write_atomically
+
+    assert wanted.out is not None
+    write_atomically(wanted.out, content, force=wanted.force, inputs=names)
+    note(f"written: {wanted.out}", wanted.quiet)
 
 
 def _draw(studies: Sequence[Study], asked: Asked, wanted: Wanted) -> None:

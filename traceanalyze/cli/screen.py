@@ -32,8 +32,13 @@ _PLAIN = str.maketrans(
 
 
 def print_json(document: dict[str, Any]) -> None:
-    """Print one JSON document; NaN and infinities would be a mistake of ours, and are refused."""
-    sys.stdout.write(json.dumps(document, indent=2, ensure_ascii=True, allow_nan=False) + "\n")
+    """Print one JSON document."""
+    sys.stdout.write(json_text(document))
+
+
+def json_text(document: dict[str, Any]) -> str:
+    """Return one JSON document as text; NaN and infinities would be a mistake of ours, and are refused."""
+    return json.dumps(document, indent=2, ensure_ascii=True, allow_nan=False) + "\n"
 
 
 def complain(lines: Iterable[str]) -> None:
