@@ -1,4 +1,6 @@
-"""How fast NMEA logs are read, against other ways on the same file in the same session: `python bench_nmea.py`.
+"""How fast NMEA logs are read, against other ways on the same file in the same session.
+
+    python -m tests.benchmarks.bench_nmea
 
 Makes its own logs in a temporary folder: RMC, GGA and VTG ten times a second, GSA and three GSV once a second, for
 ten minutes and for eight hours; the long one also with one line in twenty damaged. Prints processor seconds (medians
@@ -19,6 +21,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+
+from tests.benchmarks.pynmea2_loop import pynmea2_loop
 
 LONG_S, SHORT_S, RATE_HZ = 28_800, 600, 10
 
@@ -74,27 +78,6 @@ def write_damaged(path: Path, source: Path) -> None:
         changed = bytes([line[at] ^ 1 << int(rng.integers(7))])
         lines[k] = (line[:at] + b"\r\n", line[:at] + changed + line[at + 1 :], line[:at] + line)[int(rng.integers(3))]
     path.write_bytes(b"".join(lines))
-
-
-def pynmea2_loop(path: Path) -> None:
-    """Read a log line by line with pynmea2, checksums verified, and take the values a trace holds."""
-    import pynmea2
-
-    out: list[tuple[object, ...]] = []
-    with path.open(encoding="ascii", errors="replace") as file:
-        for line in file:
-            try:
-                found = pynmea2.parse(line, check=True)
-                if found.sentence_type == "RMC":
-                    out.append((found.timestamp, found.datestamp, found.latitude, found.longitude))
-                    out.append((found.status, found.spd_over_grnd, found.true_course))
-                elif found.sentence_type == "GGA":
-                    out.append((found.timestamp, found.latitude, found.longitude, found.gps_qual))
-                    out.append((found.altitude, found.horizontal_dil, found.num_sats))
-                elif found.sentence_type == "VTG":
-                    out.append((found.spd_over_grnd_kts, found.true_track))
-            except (pynmea2.ParseError, ValueError, TypeError):
-                continue
 
 
 def plain_sum(path: Path) -> None:
