@@ -9,7 +9,7 @@ PACKAGE = Path(__file__).resolve().parents[1] / "traceanalyze"
 
 #: Rooms from top to bottom; a room may import what stands above it, never below.
 ROOMS = (
-    "errors", "rounding", "units", "trace", "results", "settings", "comparison", "parsers", "signal", "detect",
+    "errors", "order", "rounding", "units", "trace", "results", "settings", "comparison", "parsers", "signal", "detect",
     "estimate", "vehicle", "judge", "simulate", "prepare", "session", "sheet", "setups", "book", "plots", "report",
     "library", "__init__", "cli", "__main__",
 )  # fmt: skip

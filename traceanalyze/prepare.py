@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from traceanalyze.errors import SignalError
+from traceanalyze.order import median
 from traceanalyze.signal.cleaning import clean_positions, clean_speed
 from traceanalyze.signal.noise import FLOOR_SIGMA_MPS, SpeedNoise, estimate_noise
 from traceanalyze.trace import Remark, Trace, make_trace, with_remarks
@@ -16,8 +17,7 @@ if TYPE_CHECKING:
     from traceanalyze.signal.accelerometer import ForwardAcceleration
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Prepared:
+class Prepared(NamedTuple):
     """A trace to measure on.
 
     Attributes
@@ -80,9 +80,9 @@ def _from_accelerometer(trace: Trace) -> Prepared:
         raise SignalError("the log holds neither speeds nor positions nor an accelerometer")
     forward, rests = forward_alone(sensor.t_s, sensor.force_mps2)
     found = speed_from_rest(forward, rests)
-    period_s = float(np.median(np.diff(found.t_s)))
+    period_s = median(np.diff(found.t_s))
     moving = found.stderr_mps[(found.speed_mps > 1.0) & np.isfinite(found.stderr_mps)]
-    sigma_mps = max(float(np.median(moving)) if moving.size else 0.0, FLOOR_SIGMA_MPS)
+    sigma_mps = max(median(moving) if moving.size else 0.0, FLOOR_SIGMA_MPS)
     noise = SpeedNoise(
         sigma_mps=sigma_mps,
         slow_mps=0.99 * sigma_mps,

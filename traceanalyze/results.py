@@ -6,7 +6,6 @@ JSON contract, SI units) and `to_frame` (pandas).
 
 from __future__ import annotations
 
-import html
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -342,6 +341,8 @@ class RunSheet:
         return "\n".join([head, *(f"  {one!r}" for one in (*self.launches, *self.passes))])
 
     def _repr_html_(self) -> str:
+        import html  # a notebook alone needs it
+
         return f"<pre>{html.escape(repr(self))}</pre>"
 
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -27,6 +26,7 @@ from traceanalyze.units import SPEED_UNITS, Measure, StartRule, System, Window, 
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
+    from pathlib import Path
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
@@ -43,8 +43,7 @@ class Asked:
     read: ReadOptions = field(default_factory=ReadOptions)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Study:
+class Study(NamedTuple):
     """A log after all rooms: what was measured, and the cleaned trace and noise it was measured on.
 
     `trace` and `noise` are None when the log was refused.
@@ -86,6 +85,8 @@ def told(error: Exception) -> TraceError:
         return error
     if isinstance(error, MemoryError):
         return LimitError("it is too large for the memory here", advice="split it into shorter logs")
+    from pathlib import Path  # 4 ms to load, and faults are rare
+
     last = error.__traceback__
     while last is not None and last.tb_next is not None:
         last = last.tb_next

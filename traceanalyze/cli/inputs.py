@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import glob
 import os
 from collections.abc import Iterable
 
@@ -24,6 +23,8 @@ def _names(word: str) -> list[str]:
             return [name]
     pattern = os.path.expanduser(_unquoted(word))  # noqa: PTH111 - text, not a path yet
     if any(sign in pattern for sign in "*?["):
+        import glob  # most shells have expanded patterns
+
         return sorted(glob.glob(pattern)) or [word]  # noqa: PTH207 - keeps the name as written
     return [pattern] if os.path.exists(pattern) else [word]  # noqa: PTH110 - any text may stand here
 

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from traceanalyze.cli.inputs import as_dropped
 from traceanalyze.cli.screen import colour_wanted, columns_wanted, complain, json_text, note, print_json, print_text
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from traceanalyze.session import Asked, Study
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
+class Wanted(NamedTuple):
     """What is wanted beside the measuring itself: where results go, and how."""
 
     json: bool = False

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 from collections.abc import Iterable
@@ -38,6 +37,8 @@ def print_json(document: dict[str, Any]) -> None:
 
 def json_text(document: dict[str, Any]) -> str:
     """Return one JSON document as text; NaN and infinities would be a mistake of ours, and are refused."""
+    import json  # text needs none
+
     return json.dumps(document, indent=2, ensure_ascii=True, allow_nan=False) + "\n"
 
 

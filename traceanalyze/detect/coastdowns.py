@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,8 +18,7 @@ from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray, Trace
 
 
-@dataclass(frozen=True, slots=True)
-class CoastSpan:
+class CoastSpan(NamedTuple):
     """Where one coast-down lies: places of its first and last sample in the trace."""
 
     first: int

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -38,8 +37,7 @@ _RAYLEIGH_SD: Final = 0.6551
 _QUIET_MPS: Final = 0.03
 
 
-@dataclass(frozen=True, slots=True)
-class LaunchSpan:
+class LaunchSpan(NamedTuple):
     """Where one launch lies; all are places in the trace.
 
     Attributes
@@ -90,8 +88,7 @@ def find_launches(trace: Trace, noise: SpeedNoise, lowest_target_mps: float = fl
     return tuple(_span(motion, noise, climb, level_mps) for climb in climbs if not _rolled(motion, noise, climb))
 
 
-@dataclass(frozen=True, slots=True)
-class _Climb:
+class _Climb(NamedTuple):
     """A motion that begins at rest and reaches the level: places among the samples of a `Motion`."""
 
     start: int  # of the stop before

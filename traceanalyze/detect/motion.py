@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,8 +24,7 @@ from traceanalyze.trace import FloatArray, Trace
 Ranges = NDArray[np.int64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Motion:
+class Motion(NamedTuple):
     """The samples of a trace that have a speed, cut into pieces, and the stops among them.
 
     Attributes

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +19,7 @@ from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray, Remark, Trace
 
 
-@dataclass(frozen=True, slots=True)
-class PassSpan:
+class PassSpan(NamedTuple):
     """Where one pass lies; all are places in the trace.
 
     Attributes

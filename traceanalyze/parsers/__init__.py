@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from importlib import import_module
 from types import ModuleType
-from typing import Final
+from typing import Final, NamedTuple
 
 from traceanalyze.errors import FormatError, LimitError, TraceError
 from traceanalyze.parsers import nmea
@@ -18,8 +18,7 @@ from traceanalyze.trace import Remark, Source, Trace, with_remarks
 __all__ = ["FORMATS", "Format", "ReadOptions", "read", "read_all"]
 
 
-@dataclass(frozen=True, slots=True)
-class Format:
+class Format(NamedTuple):
     """One format: its name in results, and the package beside this that knows it."""
 
     name: str

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from traceanalyze.errors import FormatError
+from traceanalyze.order import median
 from traceanalyze.settings import SESSION_POINTS
 from traceanalyze.trace import Accelerometer, FloatArray, Remark, Source, Trace, make_trace
 
@@ -140,8 +140,7 @@ def _settled(
     return keep, part, stray
 
 
-@dataclass(frozen=True, slots=True)
-class _Content:
+class _Content(NamedTuple):
     """What rows hold beside their times."""
 
     rows: NDArray[Any]
@@ -201,7 +200,7 @@ def _one_clock(time_s: FloatArray, part: NDArray[np.int32]) -> tuple[FloatArray,
     starts = np.flatnonzero(np.diff(part, prepend=-1))
     steps = np.diff(t_s)
     rising = steps[steps > 0]
-    pause_s = float(np.median(rising)) if rising.size else 1.0
+    pause_s = median(rising) if rising.size else 1.0
     offset_s = np.zeros(starts.size)
     shift = 0.0
     for k, begin in enumerate(starts.tolist()[1:], start=1):

@@ -10,8 +10,7 @@ import os
 import zlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from pathlib import Path, PurePosixPath
-from typing import Final
+from typing import Final, NamedTuple
 
 from traceanalyze.errors import FormatError, LimitError, TraceError
 from traceanalyze.parsers.files import CHUNK_BYTES, blocks, fingerprint, opened, standard_input, too_large
@@ -72,7 +71,7 @@ class Member:
     size: int = 0
     tally: Mapping[str, int] = field(default_factory=dict)
     remarks: tuple[Remark, ...] = ()
-    content: Path | bytes = b""
+    content: str | bytes = b""
     max_whole_bytes: int = 0
 
     def head(self) -> bytes:
@@ -113,8 +112,7 @@ class Member:
         return b"".join(self.chunks())
 
 
-@dataclass(frozen=True, slots=True)
-class Refused:
+class Refused(NamedTuple):
     """A file inside an archive that cannot be unpacked, and why."""
 
     name: str
@@ -161,12 +159,12 @@ def open_members(path: str | os.PathLike[str], options: ReadOptions | None = Non
 
 
 def _members(label: str, options: ReadOptions) -> Iterator[Member | Refused]:
-    content: Path | bytes
+    content: str | bytes
     if label == "-":
         content = standard_input(options.max_unpacked_bytes)
         sha256, size = hashlib.sha256(content).hexdigest(), len(content)
     else:
-        content = Path(label)
+        content = label
         sha256, size = fingerprint(content, options.max_plain_bytes)
     if size == 0:
         raise FormatError("the file is empty", advice="check that the logger had a card and was switched off properly")
@@ -287,17 +285,17 @@ def _unzipped(member: Member, room: _Room) -> Iterator[Member | Refused]:
 
 def _is_junk(name: str) -> bool:
     """Whether an entry is a folder or the litter that desktops leave in archives."""
-    path = PurePosixPath(name.replace("\\", "/"))
-    return name.endswith("/") or "__MACOSX" in path.parts or path.name.startswith(".") or path.name == "Thumbs.db"
+    *folders, last = name.replace("\\", "/").split("/")
+    return not last or "__MACOSX" in folders or last.startswith(".") or last == "Thumbs.db"
 
 
-def _blocks(content: Path | bytes) -> Iterator[bytes]:
-    if isinstance(content, Path):
+def _blocks(content: str | bytes) -> Iterator[bytes]:
+    if isinstance(content, str):
         return blocks(content)
     return (content[begin : begin + CHUNK_BYTES] for begin in range(0, len(content), CHUNK_BYTES))
 
 
-def _start(content: Path | bytes) -> bytes:
+def _start(content: str | bytes) -> bytes:
     """Return some first bytes, enough for a head of 64 KiB in any encoding."""
     if isinstance(content, bytes):
         return content[: 4 * HEAD_BYTES]

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traceanalyze.errors import SignalError
+from traceanalyze.order import distinct, median
 from traceanalyze.settings import MAX_SPEED_MPS
 from traceanalyze.signal.noise import rounding_step_mps
 from traceanalyze.signal.timebase import breaks
@@ -158,7 +159,7 @@ def _mark_groups(
 def _group_starts(v: FloatArray, width: int) -> IntArray:
     """Where a group of `width` samples may begin of the least height may begin: beside a step of half of it."""
     step = np.flatnonzero(np.abs(np.diff(v)) > 0.5 * _SPIKE_FLOOR_MPS)
-    near = np.unique((step[:, None] + np.arange(1 - width, 2)).ravel())
+    near = distinct((step[:, None] + np.arange(1 - width, 2)).ravel())
     return near[(near >= 2) & (near < v.size - width - 1)]
 
 
@@ -186,7 +187,7 @@ def _off_both_sides(t: FloatArray, v: FloatArray, first: IntArray, width: int) -
 
 def _local_noise_mps(v: FloatArray) -> float:
     """Noise of the samples seen in second differences (variance 6 sigma^2), robustly [m/s]."""
-    return float(np.median(np.abs(np.diff(v, 2)))) / 0.6745 / np.sqrt(6) if v.size > 4 else 0.0
+    return median(np.abs(np.diff(v, 2))) / 0.6745 / np.sqrt(6) if v.size > 4 else 0.0
 
 
 def _excursions(t: FloatArray, v: FloatArray, part: NDArray[Any], noise_mps: float) -> BoolArray:
@@ -255,7 +256,7 @@ def _too_rare(v: FloatArray, same: BoolArray, runs: IntArray) -> BoolArray:
     """
     repeated = v[_runs_of(same, _FROZEN_SAMPLES)[:, 0]]
     some = v[:: 1 + v.size // 20_000]
-    values = np.unique(some)
+    values = distinct(some)
     if values.size < _VALUES_AT_LEAST:
         return np.zeros(runs.shape[0], bool)
     # the smallest difference seen is the step of a lattice that no unit explains

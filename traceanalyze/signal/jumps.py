@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from traceanalyze.order import distinct, median
 from traceanalyze.settings import MAX_SPEED_MPS
 from traceanalyze.trace import FloatArray
 
@@ -100,12 +101,12 @@ def _impossible_steps(t: FloatArray, plane_m: FloatArray, run: IntArray) -> _Ste
     step_s = np.where(joined, np.diff(t), np.inf)
     way_m = np.diff(plane_m, axis=0)
     velocity = way_m / step_s[:, None]
-    usual_s = float(np.median(step_s[joined])) if joined.any() else 1.0
+    usual_s = median(step_s[joined]) if joined.any() else 1.0
     with np.errstate(invalid="ignore"):
         limit_m = _LIMIT_MPS2 * step_s * np.maximum(step_s, usual_s) + _JUMP_SIGMAS * _noise_m(plane_m, run)
         change_m = np.hypot(*np.diff(velocity, axis=0).T) * np.maximum(step_s[1:], step_s[:-1])
     doubtful = np.flatnonzero(change_m > 0.5 * np.minimum(limit_m[1:], limit_m[:-1]))
-    at = np.unique(np.concatenate((doubtful, doubtful + 1)))
+    at = distinct(np.concatenate((doubtful, doubtful + 1)))
     at = at[joined[at]]
     excess_m = way_m[at] - _foretold(velocity, run, joined, at) * step_s[at, None]
     far = np.hypot(*excess_m.T) > limit_m[at]
@@ -119,7 +120,7 @@ def _noise_m(plane_m: FloatArray, run: IntArray) -> float:
         return 0.0
     moved = (plane_m[3:] != plane_m[:-3]).any(axis=1)
     third = np.abs(np.diff(plane_m, 3, axis=0))[moved & (run[3:] == run[:-3])]
-    return min(float(np.median(third)) / _THIRD_DIFFERENCE, _NOISIEST_M) if third.size else 0.0
+    return min(median(third) / _THIRD_DIFFERENCE, _NOISIEST_M) if third.size else 0.0
 
 
 def _foretold(velocity: FloatArray, run: IntArray, joined: BoolArray, at: IntArray) -> FloatArray:

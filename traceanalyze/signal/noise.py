@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traceanalyze.errors import SignalError
+from traceanalyze.order import distinct, median
 from traceanalyze.trace import FloatArray
 from traceanalyze.units import KMH, KNOT, MPH
 
@@ -153,12 +154,12 @@ def nominal_period_s(t_s: FloatArray, stretch: NDArray[Any]) -> float:
     """Return the usual time between samples of one stretch [s]: the median step; 1 s when there is none."""
     steps = np.diff(t_s)[np.diff(stretch) == 0]
     steps = steps[steps > 0]
-    return float(np.median(steps)) if steps.size else 1.0
+    return median(steps) if steps.size else 1.0
 
 
 def rounding_step_mps(speed_mps: FloatArray) -> float:
     """Return the step speeds are rounded to [m/s]: the coarsest common one on whose multiples nearly all lie; or 0."""
-    values = np.unique(speed_mps[np.isfinite(speed_mps) & (speed_mps > 0)])
+    values = distinct(speed_mps[np.isfinite(speed_mps) & (speed_mps > 0)])
     if values.size < 5:
         return 0.0
     values = values[:: max(1, values.size // 2000)]
@@ -222,13 +223,13 @@ def _rest_sigma_mps(
     """Rayleigh parameter from the quieter rests (a dragging clutch makes the others creep); NaN without rest."""
     if not rests:
         return math.nan
-    middles = np.array([np.median(speed_mps[a:b]) for a, b in rests])
+    middles = np.array([median(speed_mps[a:b]) for a, b in rests])
     size = np.array([b - a for a, b in rests], float)
     order = np.argsort(middles)
     usual = middles[order][np.searchsorted(np.cumsum(size[order]), 0.4 * size.sum())]
     calm = middles <= 1.6 * usual + resolution_mps
     values = np.concatenate([speed_mps[a:b] for (a, b), ok in zip(rests, calm, strict=True) if ok])
-    robust = max(float(np.median(values)) / _RAYLEIGH_MEDIAN, 0.3 * resolution_mps, 1e-6)
+    robust = max(median(values) / _RAYLEIGH_MEDIAN, 0.3 * resolution_mps, 1e-6)
     for _ in range(2):
         values = _without_bumps(values, 4.5 * robust + resolution_mps, math.ceil(0.5 / period_s))
         robust = max(math.sqrt(float(np.mean(values**2)) / 2), 1e-6)
@@ -262,7 +263,7 @@ def _fine_noise_mps(
     if use.sum() < 30:
         return math.nan
     third = np.diff(speed_mps, 3)[use]
-    sigma = float(np.median(np.abs(third))) / _NORMAL_MAD / math.sqrt(20)
+    sigma = median(np.abs(third)) / _NORMAL_MAD / math.sqrt(20)
     return math.sqrt(max(sigma**2 - resolution_mps**2 / 12, 0.0))
 
 
@@ -273,7 +274,7 @@ def _slow_part(speed_mps: FloatArray, rests: list[tuple[int, int]], period_s: fl
     (Isserlis' theorem), so the square root of its autocorrelation is that of the noise, rho(k) = share exp(-k/tau).
     The mean over the posterior is taken, so that a short rest leaves the generic values as they are.
     """
-    lags = np.unique(np.round(np.array([0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.4, 2.0]) / period_s).astype(int))
+    lags = distinct(np.round(np.array([0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.4, 2.0]) / period_s).astype(int))
     lags = lags[lags >= 1]
     seconds = np.zeros(lags.size)
     products = np.zeros(lags.size)

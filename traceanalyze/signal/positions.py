@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traceanalyze.errors import SignalError
+from traceanalyze.order import median
 from traceanalyze.signal.geodesy import local_east_north_m
 from traceanalyze.signal.jumps import Screened, screen
 from traceanalyze.signal.noise import SpeedNoise
@@ -140,7 +141,7 @@ def speed_from_positions(
     speed_mps = np.hypot(*velocity.T)
     squares, rest_s = _rest(t, speed_mps, fresh)
     resting2 = float(squares.mean()) / 2 if squares.size else 0.0
-    carried2 = max(_CARRIED_MPS**2, resting2 - float(np.median(smoothing2)))
+    carried2 = max(_CARRIED_MPS**2, resting2 - median(smoothing2))
     memory_s = _memory_s(sigma_m, period_s, DENSITIES[1])
     noise = _speed_noise(speed_mps, smoothing2, carried2, (squares, rest_s), memory_s)
     noise = replace(noise, period_s=period_s)
@@ -292,7 +293,7 @@ def _speed_noise(
     """Sum up the noise of smoothed speeds; `smoothing2` and `carried2` are its variances by cause."""
     known = smoothing2 < _WORTHLESS_MPS**2
     moving = known & (speed_mps > _MOVING_MPS)
-    usual2 = float(np.median(smoothing2[moving if moving.any() else known])) if known.any() else _WORTHLESS_MPS**2
+    usual2 = median(smoothing2[moving if moving.any() else known]) if known.any() else _WORTHLESS_MPS**2
     sigma_mps = float(np.sqrt(usual2 + carried2))
     squares, rest_s = rest
     return SpeedNoise(

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +16,7 @@ GAP_PERIODS: Final = 2.5
 _NEIGHBOURS: Final = 8
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Timebase:
+class Timebase(NamedTuple):
     """The clock of a log.
 
     Attributes

@@ -10,8 +10,7 @@ import codecs
 import re
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 from xml.parsers import expat
 
 from traceanalyze.errors import FormatError, LimitError
@@ -49,8 +48,7 @@ _MISMATCH: Final = _codes("TAG_MISMATCH")
 _DECLARATION: Final = _codes("XML_DECL")
 
 
-@dataclass(frozen=True, slots=True)
-class Block:
+class Block(NamedTuple):
     """Well-formed markup, cut before an opening tag.
 
     Attributes

@@ -11,7 +11,7 @@ import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,8 +51,7 @@ _TAG: Final = re.compile(rb"<[^<>\"']*(?:\"[^\"<]*\"[^<>\"']*|'[^'<]*'[^<>\"']*)
 _ATTRIBUTE: Final = re.compile(rb"\s([^\s=<>\"'/]+)\s*=\s*(?:\"([^\"]*)\"|'([^']*)')")
 
 
-@dataclass(frozen=True, slots=True)
-class Columns:
+class Columns(NamedTuple):
     """Every track point of a file, in its order.
 
     Attributes
@@ -90,8 +89,7 @@ class _Place:
     part: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class _Tags:
+class _Tags(NamedTuple):
     """The tags of one block: places of `<` and `>`, nesting, place and first eight bytes of each name."""
 
     text: Bytes

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +17,7 @@ from traceanalyze.parsers.nmea.sentences import KINDS, VTG, Reading, reach_of, r
 Rows = dict[str, NDArray[Any]]
 
 
-@dataclass(frozen=True, slots=True)
-class Batch:
+class Batch(NamedTuple):
     """Sentences that say something, in the order of the log.
 
     Attributes
@@ -36,7 +34,7 @@ class Batch:
 
     kinds: ByteArray
     columns: Mapping[int, Mapping[str, NDArray[Any]]]
-    blocks: Mapping[int, Block] = field(default_factory=dict)
+    blocks: Mapping[int, Block]
 
     def split(self, place: int) -> tuple[Batch, Batch]:
         """Return the first `place` sentences and the others."""
@@ -63,8 +61,7 @@ class Batch:
                     yield which[some], read_fields(VTG, fields)
 
 
-@dataclass(frozen=True, slots=True)
-class Piece:
+class Piece(NamedTuple):
     """Some sentences of a kind: their places, and their columns; those of shape (1,) hold for all."""
 
     kind: int

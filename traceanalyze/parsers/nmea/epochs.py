@@ -14,6 +14,7 @@ from typing import Final
 
 import numpy as np
 
+from traceanalyze.order import median
 from traceanalyze.parsers.nmea.batches import Batch, Piece, Rows, in_order, nothing_of
 from traceanalyze.parsers.nmea.framing import Block, BoolArray, IndexArray
 from traceanalyze.parsers.nmea.sentences import GGA, GLL, GNS, GSA, KINDS, NO_DAY, RMC, VTG, ZDA
@@ -112,7 +113,7 @@ class Joiner:
             step_s = np.abs(_step(batch.columns[kind]["time_s"])) if kind in batch.columns else np.zeros(0)
             step_s = step_s[step_s > _EQUAL_S]
             if step_s.size >= 3:
-                share_s = _SAME_EPOCH_SHARE * float(np.median(step_s))
+                share_s = _SAME_EPOCH_SHARE * median(step_s)
                 self._tolerance_s = min(share_s, self._tolerance_s or _SAME_EPOCH_S)
 
     def _joined(self, batch: Batch, epoch: IndexArray) -> Rows:

@@ -8,8 +8,7 @@ after the digits does not matter, so time stamps of a logger, wrapped lines and 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,8 +39,7 @@ _OTHERS_TO_ZERO: Final = bytes(code if code in _PRINTABLE else 0 for code in ran
 _SHORTEST_REST: Final = 6
 
 
-@dataclass(frozen=True, slots=True)
-class Block:
+class Block(NamedTuple):
     """Bytes of a log that begin and end where lines do.
 
     Attributes
@@ -71,8 +69,7 @@ def make_block(*pieces: bytes | memoryview) -> Block:
     return Block(text, np.ndarray((text.size - 7,), "<u8", padded, 0, (1,)))
 
 
-@dataclass(frozen=True, slots=True)
-class Sentences:
+class Sentences(NamedTuple):
     """What begins like a sentence in a block, in the order it stands there.
 
     Attributes

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -24,8 +23,7 @@ _SHORTEST: Final = 8
 _ASKED: Final = 9
 
 
-@dataclass(frozen=True, slots=True)
-class Lines:
+class Lines(NamedTuple):
     """The lines of a block that are one sentence with a right checksum, and where the others are.
 
     Attributes
@@ -46,7 +44,7 @@ class Lines:
 
     def none(self) -> Lines:
         """Return the same without any line."""
-        return replace(self, begin=self.begin[:0], star=self.star[:0], tags=self.tags[:0])
+        return self._replace(begin=self.begin[:0], star=self.star[:0], tags=self.tags[:0])
 
 
 def find_lines(block: Block) -> Lines:

@@ -6,9 +6,8 @@ Field tables: E. S. Raymond, NMEA Revealed (gpsd, www/NMEA.adoc), sections on RM
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from datetime import date
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,8 +35,7 @@ _LETTERS: Final = np.isin(np.arange(256), [BLANK, *range(ord("A"), ord("Z") + 1)
 _LOW_BITS: Final = np.uint64(0x7F7F7F7F7F7F7F7F)
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """What `k` sentences of one type say.
 
     Attributes

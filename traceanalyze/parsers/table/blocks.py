@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +19,7 @@ def padded(chunk: bytes) -> NDArray[np.uint8]:
     return np.frombuffer(b"".join((b"0" * PADDING, chunk, b"0" * 8)), np.uint8)
 
 
-@dataclass(frozen=True, slots=True)
-class Alike:
+class Alike(NamedTuple):
     """A block of lines alike: points in the same columns, minus signs in front only, all else digits.
 
     Attributes
@@ -77,8 +76,7 @@ def alike(text: NDArray[np.uint8], width: int) -> Alike | None:
     return Alike(text, np.ascontiguousarray(mark.reshape(-1, marks).T), np.flatnonzero(kind[:marks] != _POINT), pattern)
 
 
-@dataclass(frozen=True, slots=True)
-class Marked:
+class Marked(NamedTuple):
     """A block of any lines.
 
     Attributes

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Final, get_args
+from typing import Final, NamedTuple, get_args
 
 from traceanalyze.errors import FormatError, UsageError
 from traceanalyze.parsers.options import ReadOptions
@@ -16,8 +15,7 @@ _AXES = ("ax", "ay", "az")
 _MADE_FROM_ANOTHER = 9  #: rank of a column that is no recording
 
 
-@dataclass(frozen=True, slots=True)
-class Named:
+class Named(NamedTuple):
     """One column that a quantity may be read from.
 
     Attributes
@@ -37,8 +35,7 @@ class Named:
     asked: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
+class Choice(NamedTuple):
     """The columns of each quantity, the most trusted first, and the rest by name.
 
     Attributes

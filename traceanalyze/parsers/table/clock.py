@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traceanalyze.errors import FormatError
+from traceanalyze.order import median
 from traceanalyze.parsers.table.decimals import NUMBER, Numbers
 from traceanalyze.parsers.table.rows import Texts
 from traceanalyze.parsers.table.stamps import DAY_NS, NS, WEEK_NS, Stamps, compact_dates, gps_ns, read_stamps
@@ -155,14 +156,14 @@ def _unit_by_size(value: FloatArray, name: str, with_force: bool) -> tuple[str, 
 
 def _usual_size(value: NDArray[Any]) -> float:
     """Return the median of the first times; 0 without any."""
-    return float(np.median(np.abs(value[:_ROWS_WEIGHED]))) if value.size else 0.0
+    return median(np.abs(value[:_ROWS_WEIGHED])) if value.size else 0.0
 
 
 def _usual_step(value: NDArray[Any]) -> float:
     """Return the median step between times that rise; 0 when none does."""
     rising = np.diff(value[:_ROWS_WEIGHED])
     rising = rising[rising > 0]
-    return float(np.median(rising)) if rising.size else 0.0
+    return median(rising) if rising.size else 0.0
 
 
 def _check_step(ns: NsArray, name: str, unit: str) -> None:

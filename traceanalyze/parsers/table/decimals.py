@@ -9,10 +9,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cached_property
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,8 +37,7 @@ _BLANK_WORDS = frozenset(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Cells:
+class Cells(NamedTuple):
     """Cells of one column in one block of text.
 
     Attributes
@@ -68,8 +66,7 @@ class Cells:
         return self.text[self.start[row] : self.end[row]].tobytes().strip()
 
 
-@dataclass(frozen=True, slots=True)
-class Decimals:
+class Decimals(NamedTuple):
     """Numbers in the cells of one block.
 
     Attributes
@@ -90,7 +87,7 @@ class Decimals:
 
     def rounded(self) -> Decimals:
         """Return the values without the digits they stand for, in half the memory."""
-        return replace(self, mantissa=_NOTHING, places=_NOTHING.astype(np.uint8))
+        return self._replace(mantissa=_NOTHING, places=_NOTHING.astype(np.uint8))
 
 
 class Numbers:

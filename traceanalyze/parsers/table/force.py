@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from traceanalyze.order import median
 from traceanalyze.trace import Accelerometer, FloatArray
 from traceanalyze.units import GRAVITY_MPS2
 
@@ -37,7 +38,7 @@ def unit_by_gravity(t_s: FloatArray, axes: Sequence[FloatArray]) -> str:
     counts = np.diff(begin, append=known.size)
     length = np.sqrt(sum((np.add.reduceat(axis[known], begin) / counts) ** 2 for axis in axes))
     low, high = _GRAVITY_RANGE
-    g = float(np.median(length)) / GRAVITY_MPS2
+    g = median(length) / GRAVITY_MPS2
     return next((unit for unit in ("m/s2", "g") if low <= g * FACTORS[unit] <= high), "")
 
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from traceanalyze.errors import FormatError
 from traceanalyze.parsers.table.dialect import in_one_dialect, translation
@@ -26,8 +25,7 @@ _STAMP = re.compile(r"[\dTZ:./+ ,-]*\d[\dTZ:./+ ,-]*[:/-][\dTZ:./+ ,-]*", re.ASC
 _BLANKS = frozenset(("", "-", "nan", "null", "none", "na", "n/a", "--"))
 
 
-@dataclass(frozen=True, slots=True)
-class Layout:
+class Layout(NamedTuple):
     """How the table is written.
 
     Attributes
@@ -71,8 +69,7 @@ class Layout:
         return [row[column] for row in self.sample if row[column].lower() not in _BLANKS]
 
 
-@dataclass(frozen=True, slots=True)
-class _Line:
+class _Line(NamedTuple):
     number: int
     begin: int
     end: int

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from traceanalyze.errors import FormatError
+from traceanalyze.order import median
 from traceanalyze.parsers.options import ReadOptions
 from traceanalyze.parsers.table.choice import Choice, Named
 from traceanalyze.parsers.table.decimals import Numbers
@@ -24,8 +24,7 @@ _GOOD = frozenset(("a", "1", "true", "valid", "yes", "ok", "d", "2d", "3d", "fix
 _VOID = frozenset(("v", "0", "false", "invalid", "void", "no", "n", "nofix", "no fix", "none"))
 
 
-@dataclass(frozen=True, slots=True)
-class Receiver:
+class Receiver(NamedTuple):
     """What the receiver's columns hold, one value a row.
 
     Attributes
@@ -229,7 +228,7 @@ def updates(t_s: FloatArray, receiver: Receiver, rows: NDArray[np.intp]) -> NDAr
     lengths = np.diff(changed)
     if lengths.size < 10:
         return fresh
-    stride = int(np.median(lengths))
+    stride = int(median(lengths))
     if stride < 2 or (lengths == 1).mean() > 0.1:
         return fresh
     since = np.arange(rows.size) - changed[np.searchsorted(changed, np.arange(rows.size), side="right") - 1]

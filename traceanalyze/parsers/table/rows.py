@@ -5,8 +5,7 @@ from __future__ import annotations
 import csv
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,8 +25,7 @@ _TEXT_BYTES = 40
 _NO_NUMBER = b"\x01"  # a byte that nothing readable holds
 
 
-@dataclass(frozen=True, slots=True)
-class Texts:
+class Texts(NamedTuple):
     """Cells of one column kept as text.
 
     Attributes
@@ -47,13 +45,12 @@ class Texts:
 Column = Numbers | Texts
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
+class Table(NamedTuple):
     """Columns of a table, all of `rows` rows, with the count of what was left out by kind."""
 
     rows: int
     columns: Mapping[int, Column]
-    tally: Counter[str] = field(default_factory=Counter)
+    tally: Counter[str]
 
     def numbers(self, column: int) -> Numbers:
         """Return a column read as numbers.

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 
 from traceanalyze.errors import FormatError
+from traceanalyze.order import distinct, median
 from traceanalyze.trace import FloatArray
 from traceanalyze.units import SPEED_UNITS
 
@@ -33,7 +34,7 @@ def unit_by_positions(t_s: FloatArray, speed: FloatArray, lat_deg: FloatArray, l
     step_s = np.diff(t_s)
     if not (step_s > 0).any():
         return ""
-    lag = max(1, round(_STRETCH_S / float(np.median(step_s[step_s > 0]))))
+    lag = max(1, round(_STRETCH_S / median(step_s[step_s > 0])))
     if t_s.size <= lag:
         return ""
     covered = np.concatenate([[0.0], np.cumsum((speed[1:] + speed[:-1]) / 2 * step_s)])
@@ -43,7 +44,7 @@ def unit_by_positions(t_s: FloatArray, speed: FloatArray, lat_deg: FloatArray, l
     usable = (chord_m >= _STRETCH_M) & (took_s > 0) & (took_s <= 2 * _STRETCH_S) & (integral > 0)
     if usable.sum() < _STRETCHES:
         return ""
-    ratio = float(np.median(integral[usable] / chord_m[usable]))
+    ratio = median(integral[usable] / chord_m[usable])
     return next((unit for unit, factor in SPEED_UNITS.items() if abs(ratio * factor - 1) <= _NEAR), "")
 
 
@@ -64,7 +65,7 @@ def magnitudes(speed: FloatArray) -> tuple[FloatArray, str]:
     negative = speed < 0
     if not negative.any():
         return speed, ""
-    values = np.unique(speed[negative])
+    values = distinct(speed[negative])
     if values.size == 1 and values[0] <= -1:
         return np.where(negative, np.nan, speed), f"{int(negative.sum())} speeds of {values[0]:g} mean none"
     low = float(values[0])
@@ -74,4 +75,4 @@ def magnitudes(speed: FloatArray) -> tuple[FloatArray, str]:
 def is_sorted_copy(speed: FloatArray) -> bool:
     """Tell whether speeds never fall over a long file: a recording of a drive does, a sorted column does not."""
     values = speed[np.isfinite(speed)]
-    return values.size >= 200 and bool((np.diff(values) >= 0).all()) and np.unique(values).size > 20
+    return values.size >= 200 and bool((np.diff(values) >= 0).all()) and distinct(values).size > 20

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from datetime import date
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,8 +44,7 @@ _SHAPES = tuple(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Stamps:
+class Stamps(NamedTuple):
     """Times of one column of text.
 
     Attributes

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from traceanalyze.errors import FormatError, UsageError
@@ -85,7 +83,7 @@ def _candidates(
     parts = {role: part for role in _PARTS if (part := choice.first(role)) is not None}
     if len(parts) == len(_PARTS):
         clock = of_parts({role: table.numbers(named.column) for role, named in parts.items()})
-        found += [(clock, replace(parts["second"], column=-1))] if clock.valid.any() else []
+        found += [(clock, parts["second"]._replace(column=-1))] if clock.valid.any() else []
     return found, failures
 
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 Role = Literal[
     "time", "date", "week", "year", "month", "day", "hour", "minute", "second", "millisecond", "speed", "vn", "ve",
@@ -93,8 +92,7 @@ _SINGLE: Final[dict[str, Role]] = {"year": "year", "month": "month", "day": "day
 _PREFIXES = _set("gps gnss utc local number no nr")
 
 
-@dataclass(frozen=True, slots=True)
-class Meaning:
+class Meaning(NamedTuple):
     """What a column's name says.
 
     Attributes
