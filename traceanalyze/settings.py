@@ -142,15 +142,11 @@ BOOK_MEASURES: Final = (
 )  # fmt: skip
 
 # --- top speed -----------------------------------------------------------------------------------------------------
-#: Paths drawn around a top; the standard deviation over 256 of them is known to 4 %.
-SUMMIT_DRAWS: Final = 256
-#: Most samples weighed at once; more are averaged in groups.
-SUMMIT_SAMPLES: Final = 160
+#: Samples around a top are averaged in blocks of this length [s]; corners are, too, so that none is blurred.
+SUMMIT_BLOCK_S: Final = 0.3
 #: Finest step of the moments a path is drawn on [s]; where acceleration changes by 5 m/s^2 a path of straight pieces
 #: loses 0.003 m of way.
 SUMMIT_GRID_S: Final = 0.08
-#: Finest step of the moments at which the throttle may close [s].
-SUMMIT_CORNER_S: Final = 0.05
 #: Time before the throttle closes over which acceleration is told [s].
 SUMMIT_SLOPE_S: Final = 2.0
 #: Roughness of the acceleration [m^2/s^5]: it wanders by the root of it within a second. From a plateau to gusts.
@@ -160,6 +156,11 @@ SUMMIT_ROUGHNESS: Final = (0.0003, 0.003, 0.03, 0.3)
 CORNER_SD_MPS2: Final = 4.0
 CORNER_RAMPS_S: Final = (0.06, 0.2, 0.4)
 CORNER_NONE: Final = 0.3
+#: Moments at which the throttle may close are tried in steps of the first [s], then in finer ones where weight is,
+#: until the sum of squared weights is below the last (as if seven shared it evenly) or the step below the second.
+CORNER_COARSE_S: Final = 0.2
+CORNER_FINEST_S: Final = 0.01
+CORNER_SHARED: Final = 0.15
 #: A corner that takes away less acceleration than this is not the throttle closing [m/s^2].
 SUMMIT_FALL_MPS2: Final = 0.3
 #: Samples so long before and after the top belong to it [s], and one and a half windows more.
@@ -187,6 +188,12 @@ LIMIT_MISFIT: Final = 2.0
 LIMIT_STDERR_SHARE: Final = 0.05
 #: Slope along the strip that a projected speed allows for (standard deviation): a strip that looks level to the eye.
 UNKNOWN_GRADE: Final = 0.002
+#: Samples of an approach are averaged in blocks of this length [s].
+LIMIT_BLOCK_S: Final = 0.5
+#: Gusts and undulations of the road push by so much [m/s^2] for so long [s], from next to nothing to the half percent
+#: of slope that road-load rules allow (40 CFR 1066.310); which it is, the approach itself tells.
+DISTURBANCE_MPS2: Final = (0.005, 0.015, 0.05)
+DISTURBANCE_TAU_S: Final = 2.0
 #: Real pulls follow the law less cleanly than samples tell: in simulated drives with gusts, slopes, slipping power and
 #: governors the error is wider than the fit says by this.
-LIMIT_WIDENING: Final = 1.25
+LIMIT_WIDENING: Final = 1.0

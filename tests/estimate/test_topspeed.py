@@ -91,7 +91,7 @@ def test_a_window_of_length_is_the_fastest_stretch_of_road() -> None:
     assert one.window_m == 100.0
     assert one.window_s * one.sustained.value == pytest.approx(100.0, rel=1e-3)
     assert one.sustained.value == pytest.approx(best_window(33.08, one.window_s)[0], abs=0.01)
-    assert [remark.code for remark in one.remarks] == []
+    assert "short-window" not in [remark.code for remark in one.remarks]
 
 
 @pytest.mark.parametrize("rate_hz", [1, 10, 25])

@@ -12,13 +12,16 @@ from typing import Final
 
 import numpy as np
 
+from traceanalyze.estimate.summit import blocks
 from traceanalyze.results import Estimate
 from traceanalyze.settings import (
+    DISTURBANCE_MPS2,
+    DISTURBANCE_TAU_S,
     DRAG_PER_MASS,
+    LIMIT_BLOCK_S,
     LIMIT_MISFIT,
     LIMIT_STDERR_SHARE,
     LIMIT_WIDENING,
-    SUMMIT_SAMPLES,
     UNKNOWN_GRADE,
 )
 from traceanalyze.signal.noise import SpeedNoise
@@ -26,11 +29,11 @@ from traceanalyze.trace import FloatArray
 from traceanalyze.units import GRAVITY_MPS2
 
 _UNKNOWN: Final = Estimate(float("nan"), float("nan"))
-_POWERS: Final = (2.0, 3.0)
-#: Values of kappa tried, evenly spaced in its logarithm.
-_KAPPAS: Final = 24
-#: Roughness of real pulls (gusts, undulating road) beside the smooth law [m^2/s^5].
-_ROUGHNESS: Final = 5e-5
+_POWERS: Final = np.array([2.0, 3.0])
+#: Values of kappa tried [1/m], evenly spaced in its logarithm, and their log weights beforehand.
+_APART: Final = np.linspace(-2.5, 2.5, 24)
+_KAPPA: Final = DRAG_PER_MASS[0] * np.exp(DRAG_PER_MASS[1] * _APART)
+_KAPPA_LOG_WEIGHT: Final = -0.5 * _APART**2
 
 
 def limit_near(top: Estimate, gain: Estimate) -> Estimate:
@@ -63,52 +66,63 @@ def limiting_speed(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) ->
     """
     if t_s.size < 5 or float(np.ptp(speed_mps)) < 3 * noise.sigma_mps:
         return _UNKNOWN
-    many = -(-t_s.size // SUMMIT_SAMPLES)
-    t_s, speed_mps = (values[values.size % many :].reshape(-1, many).mean(axis=1) for values in (t_s, speed_mps))
-    way_m = np.concatenate(([0.0], np.cumsum(0.5 * (speed_mps[1:] + speed_mps[:-1]) * np.diff(t_s))))
-    whiten = _whitener(t_s, noise, many)
-    kappas = DRAG_PER_MASS[0] * np.exp(DRAG_PER_MASS[1] * np.linspace(-2.5, 2.5, _KAPPAS))
-    tried = [(power, kappa) for power in _POWERS for kappa in kappas]
-    fits = np.array([_fit(speed_mps, way_m, whiten, power, kappa) for power, kappa in tried])
-    log_weight, limit, variance, misfit = fits.T
-    usual, spread = DRAG_PER_MASS
-    log_weight = log_weight - 0.5 * (np.log(np.array(tried)[:, 1] / usual) / spread) ** 2
+    many = max(1, min(int(LIMIT_BLOCK_S / noise.period_s), t_s.size // 5))
+    t_s, speed_mps = blocks(t_s, many).mean(axis=1), blocks(speed_mps, many).mean(axis=1)
+    log_weight, limit, variance, misfit = _fits(t_s, speed_mps, noise, many)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
-    if misfit[np.argmax(weight)] > LIMIT_MISFIT:
+    if misfit.flat[int(np.argmax(weight))] > LIMIT_MISFIT:
         return _UNKNOWN
-    mean = float(weight @ limit)
-    slope = GRAVITY_MPS2 * UNKNOWN_GRADE / (2 * np.array(tried)[:, 1] * limit)
-    stderr = LIMIT_WIDENING * float(np.sqrt(weight @ (variance + slope**2 + (limit - mean) ** 2)))
+    mean = float((weight * limit).sum())
+    slope = GRAVITY_MPS2 * UNKNOWN_GRADE / (2 * _KAPPA * limit)
+    stderr = LIMIT_WIDENING * float(np.sqrt((weight * (variance + slope**2 + (limit - mean) ** 2)).sum()))
     return Estimate(mean, stderr) if stderr < LIMIT_STDERR_SHARE * mean else _UNKNOWN
 
 
-def _whitener(t_s: FloatArray, noise: SpeedNoise, many: int) -> FloatArray:
-    """Matrix that turns samples into ones with independent unit noise."""
-    ahead = t_s[-1] - t_s  # what the end of the approach tells counts most: the law wanders off backwards from it
-    nearer, apart = np.minimum(ahead[:, None], ahead), np.abs(ahead[:, None] - ahead)
-    covariance = noise.slow_mps**2 * np.exp(-apart / noise.slow_tau_s)
-    covariance += _ROUGHNESS * (nearer**3 / 3 + apart * nearer**2 / 2)
-    covariance[np.diag_indices(t_s.size)] += noise.white_mps**2 / many
-    return np.asarray(np.linalg.inv(np.linalg.cholesky(covariance)))
+def _fits(
+    t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise, many: int
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Log weight, limiting speed and its variance, and misfit (chi-square per degree of freedom) of each law.
+
+    All of shape (disturbances, powers, kappas).
+    """
+    basis, keep = _basis(t_s, noise, many)
+    way_m = np.concatenate(([0.0], np.cumsum(0.5 * (speed_mps[1:] + speed_mps[:-1]) * np.diff(t_s))))
+    scale = _POWERS[:, None] * speed_mps ** (_POWERS[:, None] - 1)  # a small error of v is that much of v^p
+    level = (1 / scale) @ basis.T
+    data = (speed_mps / _POWERS[:, None]) @ basis.T
+    fading = (-np.exp(-_POWERS[:, None, None] * _KAPPA[:, None] * (way_m - way_m[-1])) / scale[:, None]) @ basis.T
+    # normal equations of the limit (1) and the fading part (2), and the data (0), for each disturbance
+    s00, s01, s11 = (_sums(a * b, keep)[:, :, None] for a, b in ((data, data), (data, level), (level, level)))
+    s02, s12, s22 = (_sums(a * fading, keep) for a in (data[:, None], level[:, None], fading))
+    det = s11 * s22 - s12**2
+    limit_power = np.maximum((s22 * s01 - s12 * s02) / det, 1e-9)
+    fades = (s11 * s02 - s12 * s01) / det
+    left = s00 - limit_power * s01 - fades * s02
+    limit = limit_power ** (1 / _POWERS[:, None])
+    # the law holds for pulls that fade: a negative fading part would be one that grows
+    sensible = np.where(fades > -2 * np.sqrt(s11 / det), 0.0, -50.0) + _KAPPA_LOG_WEIGHT
+    log_weight = sensible - 0.5 * (left + np.log(det)) - np.log(limit_power / limit)
+    log_weight += 0.5 * np.log(keep).sum(axis=1)[:, None, None]
+    variance = s22 / det * (limit / (_POWERS[:, None] * limit_power)) ** 2
+    return log_weight, limit, variance, left / max(t_s.size - 3, 1)
 
 
-def _fit(
-    speed_mps: FloatArray, way_m: FloatArray, whiten: FloatArray, power: float, kappa: float
-) -> tuple[float, float, float, float]:
-    """Log weight, limiting speed and its variance, and misfit (chi-square per degree of freedom) of one law."""
-    scale = power * speed_mps ** (power - 1)  # a small error of v is that much of v^p
-    shape = np.column_stack((np.ones(way_m.size), -np.exp(-power * kappa * (way_m - way_m[-1]))))
-    design = whiten @ (shape / scale[:, None])
-    data = whiten @ (speed_mps**power / scale)
-    normal = design.T @ design
-    cov = np.linalg.inv(normal)
-    found = cov @ (design.T @ data)
-    left = float(np.sum((data - design @ found) ** 2))
-    limit_power = max(float(found[0]), 1e-9)
-    limit = limit_power ** (1 / power)
-    # the law holds for pulls that fade: a negative c would be one that grows
-    sensible = 0.0 if found[1] > -2 * np.sqrt(cov[1, 1]) else -50.0
-    weight = -0.5 * left + 0.5 * float(np.log(np.linalg.det(cov))) - np.log(limit_power / limit) + sensible
-    variance = float(cov[0, 0]) * (limit / (power * limit_power)) ** 2
-    return weight, limit, variance, left / max(data.size - 3, 1)
+def _sums(products: FloatArray, keep: FloatArray) -> FloatArray:
+    """Sums (d, ...) over samples of products (..., n), for each disturbance (d, n)."""
+    return np.moveaxis(products @ keep.T, -1, 0)
+
+
+def _basis(t_s: FloatArray, noise: SpeedNoise, many: int) -> tuple[FloatArray, FloatArray]:
+    """Basis (n, n) in which noise is 1 and disturbances are diagonal; what noise is of the whole there (d, n)."""
+    ahead_s = t_s[-1] - t_s  # the law is followed back from the end: what lies far back counts less
+    apart_s = np.abs(ahead_s[:, None] - ahead_s)
+    covariance = noise.slow_mps**2 * np.exp(-apart_s / noise.slow_tau_s)
+    covariance.flat[:: t_s.size + 1] += noise.white_mps**2 / many
+    gone, tau_s = np.exp(-ahead_s / DISTURBANCE_TAU_S), DISTURBANCE_TAU_S
+    drift = 2 * tau_s * np.minimum(ahead_s[:, None], ahead_s) - tau_s**2 * (
+        1 - gone[:, None] - gone + np.exp(-apart_s / tau_s)
+    )
+    whiten = np.linalg.inv(np.linalg.cholesky(covariance))
+    size, turn = np.linalg.eigh(whiten @ drift @ whiten.T)
+    return turn.T @ whiten, 1 / (1 + np.array(DISTURBANCE_MPS2)[:, None] ** 2 * np.maximum(size, 0.0))

@@ -1,4 +1,4 @@
-"""Speed around a top, drawn from its posterior: smooth driving, one corner where the throttle closes, slow noise.
+"""Speed around a top, its posterior in closed form: smooth driving, one corner where the throttle closes, slow noise.
 
 Around a top the true speed is taken as
 
@@ -6,10 +6,12 @@ Around a top the true speed is taken as
 
 an acceleration that wanders (W: Wiener process, roughness q) and once changes by J, over a ramp of duration r about
 tc: the throttle closes. Without the corner a smoother rounds the top off; with it what comes before and after are
-kept apart. Samples add white noise and a first-order Gauss-Markov part. Roughness, corner and ramp are averaged over
-their posterior on a grid (corners are rank-one updates: Sherman & Morrison, Ann. Math. Stat. 21 (1950) 124), paths
-drawn by correcting a prior draw with the gain on its own misfit (Matheron's rule: Journel & Huijbregts, Mining
-Geostatistics (1978), VII.A.1), from a fixed seed, so that the same log gives the same numbers every time.
+kept apart. Samples add white noise and a first-order Gauss-Markov part.
+
+For one roughness and one corner all is linear and normal: kriging (Journel & Huijbregts, Mining Geostatistics (1978),
+ch. V) in the basis in which noise and wander are both diagonal, so that further roughnesses cost next to nothing; a
+corner is an update of rank one (Sherman & Morrison, Ann. Math. Stat. 21 (1950) 124). Roughness, place and ramp are
+averaged over their posterior on a grid, which is fine only where a coarse one shows weight.
 """
 
 from __future__ import annotations
@@ -18,67 +20,125 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from traceanalyze.errors import SignalError
 from traceanalyze.settings import (
+    CORNER_COARSE_S,
+    CORNER_FINEST_S,
     CORNER_NONE,
     CORNER_RAMPS_S,
     CORNER_SD_MPS2,
-    SUMMIT_CORNER_S,
-    SUMMIT_DRAWS,
+    CORNER_SHARED,
+    SUMMIT_BLOCK_S,
     SUMMIT_FALL_MPS2,
     SUMMIT_GRID_S,
     SUMMIT_ROUGHNESS,
-    SUMMIT_SAMPLES,
     SUMMIT_SLOPE_S,
 )
 from traceanalyze.signal.noise import SpeedNoise
-from traceanalyze.trace import FloatArray, IntArray
+from traceanalyze.trace import FloatArray
 
-_SEED: Final = 19_730
 #: Most moments of a grid and most places of a corner; logs that sample once a minute would ask for thousands.
 _MOMENTS: Final = 250
 #: How little is known of speed and acceleration at the first sample [m/s, m/s^2].
 _START_SD: Final = (10.0, 4.0)
+#: A grid of corners is made finer by this; corners with less than this share of the best one's weight are left out.
+_FINER: Final = 4
+_NEGLIGIBLE: Final = 1e-3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    """Samples, or means of blocks of them, in a basis (n, n) in which noise is 1 and wander diagonal.
+
+    `moment_s` (n, many) are the moments behind each block, `t_s` (n,) their means, `seen` (n,) the data in the basis,
+    `keep` (r, n) what noise is of the whole there, one row a roughness, and `log_weight` (r,) what data say of it.
+    """
+
+    moment_s: FloatArray
+    t_s: FloatArray
+    basis: FloatArray
+    seen: FloatArray
+    keep: FloatArray
+    log_weight: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Corners:
+    """Corners tried (m); the first is none at all.
+
+    `bend` (n, m) are their shapes in the basis, `weight`, `change` and `change_var` (r, m) their posterior weights and
+    what they change the acceleration by [m/s^2], for each roughness.
+    """
+
+    place_s: FloatArray
+    ramp_s: FloatArray
+    bend: FloatArray
+    weight: FloatArray
+    change: FloatArray
+    change_var: FloatArray
+
+    def only(self, kept: NDArray[np.bool_]) -> _Corners:
+        """Return some of the corners, as if there were no others."""
+        bend, weight, change, change_var = (
+            each[:, kept] for each in (self.bend, self.weight, self.change, self.change_var)
+        )
+        return _Corners(self.place_s[kept], self.ramp_s[kept], bend, weight / weight.sum(), change, change_var)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Summit:
-    """Paths around a top on an even grid of moments: one row a draw.
+    """What samples around a top tell of the speed there.
 
     Attributes
     ----------
-    t_s : (g,) float
-        Moments [s].
-    speed_mps : (k, g) float
-        True speed [m/s].
-    close_s : (k,) float
-        Where the throttle begins to close [s]; NaN in draws without such a corner.
+    t_s, mean_mps : (g,) float
+        Moments on an even grid [s] and the posterior mean of the speed [m/s].
     """
 
     t_s: FloatArray
-    speed_mps: FloatArray
-    close_s: FloatArray
+    mean_mps: FloatArray
+    level_mps: float
+    _seen: _Seen
+    _corners: _Corners
+
+    def close_s(self) -> tuple[FloatArray, FloatArray]:
+        """Return where the throttle may begin to close (m,) [s], and the weight of each.
+
+        Without a corner at which acceleration falls, that is where the mean path is highest.
+        """
+        corners = self._corners
+        weight = corners.weight.sum(axis=0)
+        change = (corners.weight * corners.change).sum(axis=0)
+        falls = change < -SUMMIT_FALL_MPS2 * weight
+        close_s = np.where(falls, corners.place_s - 0.5 * corners.ramp_s, self.t_s[int(np.argmax(self.mean_mps))])
+        return np.minimum(np.maximum(close_s, self.t_s[0]), self.t_s[-1]), weight
+
+    def told(self, moment_s: FloatArray, share: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return mean, variance and weight (r, m) of a weighted sum of speeds under each roughness and corner.
+
+        Parameters
+        ----------
+        moment_s, share : (p, 1) or (p, m) float
+            Moments [s] and what each speed there counts; one sum for all corners, or one for each.
+        """
+        seen, corners = self._seen, self._corners
+        since_s, at_s = seen.t_s[:, None, None] - seen.t_s[0], moment_s - seen.t_s[0]
+        rough = np.array(SUMMIT_ROUGHNESS)[:, None]
+        start, wander = ((law(since_s, at_s) * share).sum(axis=1) for law in (_started, _wandered))
+        own = [(law(at_s[:, None], at_s) * share[:, None] * share).sum(axis=(0, 1)) for law in (_started, _wandered)]
+        reach = seen.basis @ start + rough[:, :, None] * (seen.basis @ wander)
+        gained = seen.keep[:, :, None] * reach
+        shape = (_bent(moment_s, corners.place_s, corners.ramp_s) * share).sum(axis=0)
+        bent = shape - (gained * corners.bend).sum(axis=1)
+        mean = self.level_mps * share.sum(axis=0) + seen.seen @ gained + corners.change * bent
+        variance = own[0] + rough * own[1] - (gained * reach).sum(axis=1) + corners.change_var * bent**2
+        return mean, variance, corners.weight
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Model:
-    """What is tried: samples (n) with the covariance of their noise, the grid (g), and m corners.
-
-    `close_s` (m,) is where each corner begins to close; `bend` (n, m) and `grid_bend` (g, m) are its shapes.
-    """
-
-    t_s: FloatArray
-    seen_mps: FloatArray
-    covariance: FloatArray
-    grid_s: FloatArray
-    close_s: FloatArray
-    bend: FloatArray
-    grid_bend: FloatArray
-
-
-def draw_summit(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise, top_s: float, window_s: float) -> Summit:
-    """Return paths around `top_s` that the samples allow.
+def find_summit(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise, top_s: float, window_s: float) -> Summit:
+    """Return what the samples tell of the speed around `top_s`.
 
     Parameters
     ----------
@@ -93,106 +153,95 @@ def draw_summit(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise, top_s
         If the samples do not surround the top.
     """
     level_mps = float(speed_mps.mean())
-    model = _model(t_s - top_s, speed_mps - level_mps, noise, window_s)
-    inverses, weights = zip(*(_weighed(model, roughness) for roughness in SUMMIT_ROUGHNESS), strict=True)
-    rough, corner = _picked(np.array(weights))
-    rng = np.random.default_rng(_SEED)
-    paths, close_s = np.empty((SUMMIT_DRAWS, model.grid_s.size)), np.full(SUMMIT_DRAWS, np.nan)
-    for k, roughness in enumerate(SUMMIT_ROUGHNESS):
-        mine = np.flatnonzero(rough == k)
-        if mine.size:
-            paths[mine], close_s[mine] = _drawn(model, roughness, inverses[k], corner[mine], rng)
-    return Summit(model.grid_s + top_s, paths + level_mps, close_s + top_s)
-
-
-def _model(t_s: FloatArray, seen_mps: FloatArray, noise: SpeedNoise, window_s: float) -> _Model:
-    many = -(-t_s.size // SUMMIT_SAMPLES)
-    t_s, seen_mps = _thinned(t_s, many), _thinned(seen_mps, many)
-    covariance = noise.slow_mps**2 * np.exp(-np.abs(t_s[:, None] - t_s) / noise.slow_tau_s)
-    covariance[np.diag_indices(t_s.size)] += noise.white_mps**2 / many
+    seen = _seen(t_s, speed_mps - level_mps, noise)
     reach_s = 1.5 * (window_s + noise.period_s) + 0.5
-    begin_s, end_s = max(t_s[0], -reach_s - SUMMIT_SLOPE_S), min(t_s[-1], reach_s)
+    begin_s = max(float(seen.t_s[0]), top_s - reach_s - SUMMIT_SLOPE_S)
+    end_s = min(float(seen.moment_s[-1, -1]), top_s + reach_s)
     grid_s = np.arange(begin_s, end_s + 1e-9, max(SUMMIT_GRID_S, window_s / 20, (end_s - begin_s) / _MOMENTS))
     if grid_s.size < 2:
         raise SignalError("no samples surround the top", advice="record without gaps")
-    first_s = max(t_s[1], -window_s - noise.period_s)
-    last_s = max(t_s[-1], first_s + 1e-9)
-    place_s = np.arange(first_s, last_s, max(SUMMIT_CORNER_S, window_s / 60, (last_s - first_s) / _MOMENTS))
-    place_s, ramp_s = (both.ravel() for both in np.meshgrid(place_s, CORNER_RAMPS_S))
-    bend, grid_bend = _bent(t_s, place_s, ramp_s), _bent(grid_s, place_s, ramp_s)
-    return _Model(t_s, seen_mps, covariance, grid_s, place_s - 0.5 * ramp_s, bend, grid_bend)
+    first_s = max(float(seen.moment_s.flat[1]), top_s - window_s - noise.period_s)
+    corners = _likely(seen, first_s, max(float(seen.moment_s[-1, -1]), first_s + 1e-9))
+    return Summit(grid_s, level_mps + _mean_path(seen, corners, grid_s), level_mps, seen, corners)
 
 
-def _thinned(values: FloatArray, many: int) -> FloatArray:
-    """Means of `many` samples each; what is left over at the start goes."""
-    return np.asarray(values[values.size % many :].reshape(-1, many).mean(axis=1))
+def _seen(t_s: FloatArray, seen_mps: FloatArray, noise: SpeedNoise) -> _Seen:
+    many = max(1, int(SUMMIT_BLOCK_S / noise.period_s + 1e-6))
+    many = min(many, t_s.size // 4)
+    moment_s, block_mps = blocks(t_s, many), blocks(seen_mps, many).mean(axis=1)
+    mean_s = moment_s.mean(axis=1)
+    covariance = noise.slow_mps**2 * np.exp(-np.abs(mean_s[:, None] - mean_s) / noise.slow_tau_s)
+    covariance.flat[:: mean_s.size + 1] += noise.white_mps**2 / many
+    since_s = mean_s - mean_s[0]
+    whiten = np.linalg.inv(np.linalg.cholesky(covariance + _started(since_s[:, None], since_s)))
+    wander, turn = np.linalg.eigh(whiten @ _wandered(since_s[:, None], since_s) @ whiten.T)
+    basis = turn.T @ whiten
+    seen = basis @ block_mps
+    keep = 1 / (1 + np.array(SUMMIT_ROUGHNESS)[:, None] * np.maximum(wander, 0.0))
+    return _Seen(moment_s, mean_s, basis, seen, keep, 0.5 * (np.log(keep) - keep * seen**2).sum(axis=1))
+
+
+def blocks(values: FloatArray, many: int) -> FloatArray:
+    """Return values in rows (n // many, many); what is left over at the start goes."""
+    return values[values.size % many :].reshape(-1, many)
+
+
+def _likely(seen: _Seen, first_s: float, last_s: float) -> _Corners:
+    """Corners of weight: a coarse grid of places, made finer where it shows any until several share the weight."""
+    places = min(max(int((last_s - first_s) / CORNER_COARSE_S), 1), _MOMENTS)
+    place = np.arange(places)
+    while True:
+        step_s = (last_s - first_s) / places
+        corners = _corners(seen, np.asarray(first_s + (place + 0.5) * step_s), (1 - CORNER_NONE) / places)
+        weight = corners.weight[:, 1:].sum(axis=0)
+        if weight @ weight < CORNER_SHARED * weight.sum() ** 2 or step_s < CORNER_FINEST_S:
+            return corners.only(np.concatenate(([True], weight > _NEGLIGIBLE * weight.max())))
+        by_place = weight.reshape(len(CORNER_RAMPS_S), -1).sum(axis=0)
+        near = place[by_place > _NEGLIGIBLE * by_place.max()]
+        finer = np.zeros(places * _FINER + 2 * _FINER, bool)  # room for half a step beyond either end
+        finer[(near[:, None] * _FINER + _FINER + np.arange(-_FINER // 2, _FINER + _FINER // 2)).ravel()] = True
+        places *= _FINER
+        place = np.flatnonzero(finer[_FINER:-_FINER])
+
+
+def _corners(seen: _Seen, place_s: FloatArray, prior: float) -> _Corners:
+    """No corner and those of all ramps at places (m,), weighed; `prior` is the weight of a place beforehand."""
+    ramps = len(CORNER_RAMPS_S)
+    ramp_s = np.concatenate(([1.0], np.repeat(CORNER_RAMPS_S, place_s.size)))
+    place_s = np.concatenate(([np.inf], np.tile(place_s, ramps)))
+    bend = seen.basis @ _bent(seen.moment_s[:, :, None], place_s, ramp_s).mean(axis=1)
+    size = 1 / CORNER_SD_MPS2**2 + seen.keep @ bend**2
+    change = (seen.keep * seen.seen) @ bend / size
+    log_weight = seen.log_weight[:, None] + 0.5 * (change**2 * size - np.log(CORNER_SD_MPS2**2 * size))
+    log_weight[:, 0] += np.log(CORNER_NONE)
+    log_weight[:, 1:] += np.log(prior / ramps)
+    weight = np.exp(log_weight - log_weight.max())
+    return _Corners(place_s, ramp_s, bend, weight / weight.sum(), change, 1 / size)
+
+
+def _mean_path(seen: _Seen, corners: _Corners, grid_s: FloatArray) -> FloatArray:
+    """Posterior mean (g,) of the speed above the level."""
+    pushed = corners.weight * corners.change
+    drawn = seen.keep * (corners.weight.sum(axis=1, keepdims=True) * seen.seen - pushed @ corners.bend.T)
+    since_s, on_grid_s = seen.t_s[:, None] - seen.t_s[0], grid_s - seen.t_s[0]
+    pull = seen.basis.T @ np.column_stack((drawn.sum(axis=0), np.array(SUMMIT_ROUGHNESS) @ drawn))
+    smooth = pull[:, 0] @ _started(since_s, on_grid_s) + pull[:, 1] @ _wandered(since_s, on_grid_s)
+    return np.asarray(smooth + _bent(grid_s[:, None], corners.place_s, corners.ramp_s) @ pushed.sum(axis=0))
 
 
 def _bent(t_s: FloatArray, place_s: FloatArray, ramp_s: FloatArray) -> FloatArray:
-    """Speed (n, m) of an acceleration that rises from 0 to 1 over each ramp about its place."""
-    since = t_s[:, None] - place_s
-    on_ramp = np.clip(since + 0.5 * ramp_s, 0.0, ramp_s)
-    return np.asarray(np.where(since > 0.5 * ramp_s, since, on_ramp**2 / (2 * ramp_s)))
+    """Speed of an acceleration that rises from 0 to 1 over each ramp (m,) about its place, at moments (..., 1)."""
+    since = t_s - place_s + 0.5 * ramp_s
+    on_ramp = np.minimum(np.maximum(since, 0.0), ramp_s)
+    return np.asarray(on_ramp**2 / (2 * ramp_s) + np.maximum(since - ramp_s, 0.0))
 
 
-def _smooth_covariance(a_s: FloatArray, b_s: FloatArray, begin_s: float, roughness: float) -> FloatArray:
-    """Prior covariance of speeds at two sets of moments: unknown start, wandering acceleration."""
-    a, b = a_s[:, None] - begin_s, b_s[None, :] - begin_s
-    first = np.minimum(a, b)
-    wander = roughness * (first**3 / 3 + np.abs(a - b) * first**2 / 2)
-    return np.asarray(wander + _START_SD[0] ** 2 + _START_SD[1] ** 2 * a * b)
+def _started(a_s: FloatArray, b_s: FloatArray) -> FloatArray:
+    """Covariance of speeds at moments since the first sample whose start is all that is unknown."""
+    return np.asarray(_START_SD[0] ** 2 + _START_SD[1] ** 2 * a_s * b_s)
 
 
-def _weighed(model: _Model, roughness: float) -> tuple[FloatArray, FloatArray]:
-    """Inverse covariance (n, n) of the samples, and log weights (1 + m,) of no corner and of each corner."""
-    total = model.covariance + _smooth_covariance(model.t_s, model.t_s, float(model.t_s[0]), roughness)
-    inverse = np.linalg.inv(total)
-    pulled = inverse @ model.bend
-    size = 1 / CORNER_SD_MPS2**2 + np.sum(model.bend * pulled, axis=0)
-    fits = model.seen_mps @ pulled
-    plain: float = -0.5 * float(model.seen_mps @ inverse @ model.seen_mps) - 0.5 * float(np.linalg.slogdet(total)[1])
-    cornered = 0.5 * fits**2 / size - 0.5 * np.log(CORNER_SD_MPS2**2 * size) + np.log((1 - CORNER_NONE) / size.size)
-    return np.asarray(inverse), plain + np.concatenate(([np.log(CORNER_NONE)], cornered))
-
-
-def _picked(log_weights: FloatArray) -> tuple[IntArray, IntArray]:
-    """Roughness and corner (0: none) of each draw, in proportion to their weights (systematic resampling)."""
-    share = np.cumsum(np.exp(log_weights - log_weights.max()).ravel())
-    at = np.searchsorted(share, (np.arange(SUMMIT_DRAWS) + 0.5) / SUMMIT_DRAWS * share[-1])
-    rough, corner = np.divmod(at, log_weights.shape[1])
-    return rough.astype(np.int32), corner.astype(np.int32)
-
-
-def _drawn(
-    model: _Model, roughness: float, inverse: FloatArray, corner: IntArray, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray]:
-    """Paths on the grid and where each closes, one for each picked corner."""
-    path, seen = _prior_paths(model, roughness, corner.size, rng)
-    change = np.where(corner > 0, CORNER_SD_MPS2 * rng.standard_normal(corner.size), 0.0)
-    bend, grid_bend = model.bend[:, corner - 1].T, model.grid_bend[:, corner - 1].T
-    misfit = model.seen_mps - seen - change[:, None] * bend
-    gain = misfit @ inverse
-    pulled = bend @ inverse
-    share = np.sum(gain * bend, axis=1) / (1 / CORNER_SD_MPS2**2 + np.sum(bend * pulled, axis=1))
-    gain -= np.where(corner > 0, share, 0.0)[:, None] * pulled
-    change += np.where(corner > 0, CORNER_SD_MPS2**2 * np.sum(gain * bend, axis=1), 0.0)
-    reach = _smooth_covariance(model.t_s, model.grid_s, float(model.t_s[0]), roughness)
-    falls = (corner > 0) & (change < -SUMMIT_FALL_MPS2)
-    return path + gain @ reach + change[:, None] * grid_bend, np.where(falls, model.close_s[corner - 1], np.nan)
-
-
-def _prior_paths(
-    model: _Model, roughness: float, draws: int, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray]:
-    """Draws of the smooth part on the grid (k, g), and of the samples with their noise (k, n)."""
-    moments, place = np.unique(np.concatenate((model.t_s, model.grid_s)), return_inverse=True)
-    step = np.diff(moments)
-    kick, within = rng.standard_normal((2, draws, step.size))
-    accel = np.cumsum(np.sqrt(step) * kick, axis=1)
-    before = np.concatenate((np.zeros((draws, 1)), accel[:, :-1]), axis=1)
-    rise = before * step + step**1.5 * (kick / 2 + within / np.sqrt(12))
-    wander = np.concatenate((np.zeros((draws, 1)), np.cumsum(rise, axis=1)), axis=1) * np.sqrt(roughness)
-    level, slope = rng.standard_normal((2, draws, 1)) * np.array(_START_SD)[:, None, None]
-    smooth = (level + slope * (moments - moments[0]) + wander)[:, place]
-    noise = rng.standard_normal((draws, model.t_s.size)) @ np.linalg.cholesky(model.covariance).T
-    return smooth[:, model.t_s.size :], smooth[:, : model.t_s.size] + noise
+def _wandered(a_s: FloatArray, b_s: FloatArray) -> FloatArray:
+    """Covariance of speeds at moments since the first sample whose acceleration wanders with roughness 1."""
+    first = np.minimum(a_s, b_s)
+    return np.asarray(first**2 * (first / 3 + np.abs(a_s - b_s) / 2))

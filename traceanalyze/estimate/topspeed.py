@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Final, Protocol
 
@@ -10,7 +11,7 @@ import numpy as np
 from traceanalyze.errors import SignalError
 from traceanalyze.estimate.limit import limit_near, limiting_speed
 from traceanalyze.estimate.path import grade_pct, heading_deg
-from traceanalyze.estimate.summit import Summit, draw_summit
+from traceanalyze.estimate.summit import Summit, find_summit
 from traceanalyze.results import Estimate, Pass
 from traceanalyze.settings import (
     APPROACH_S,
@@ -78,8 +79,7 @@ def measure_pass(trace: Trace, span: Span, noise: SpeedNoise, window: Window) ->
     run, guess_s, rough_mps = _run(trace, span, window)
     summit = _summit(run, noise, guess_s, _duration_s(window, rough_mps))
     sustained, begin_s, lasting_s = _sustained(summit, window, rough_mps)
-    close_s = _close_s(summit)
-    gain = _gain(summit, close_s)
+    gain = _gain(summit)
     levelled = levelled_off(gain)
     length_m = window.length_m if window.length_m == window.length_m else sustained.value * lasting_s
     return Pass(
@@ -92,10 +92,10 @@ def measure_pass(trace: Trace, span: Span, noise: SpeedNoise, window: Window) ->
         window_m=length_m,
         window_start_s=begin_s,
         sustained=sustained,
-        peak_mps=max(float(summit.speed_mps.mean(axis=0).max()), sustained.value),
+        peak_mps=max(float(summit.mean_mps.max()), sustained.value),
         held_s=_held_s(run, summit, sustained.value),
         levelled_off=levelled,
-        projected=_projected(run, noise, sustained, gain, float(np.median(close_s))),
+        projected=_projected(run, noise, sustained, gain, _middle(*summit.close_s())),
         remarks=span.remarks + _remarks(levelled, gain, length_m),
     )
 
@@ -142,15 +142,15 @@ def _duration_s(window: Window, speed_mps: float) -> float:
 
 
 def _summit(run: _Run, noise: SpeedNoise, top_s: float, window_s: float) -> Summit:
-    """Paths around the top; where a log thins out, samples of that place's own rate count as near."""
+    """The speed around the top; where a log thins out, samples of that place's own rate count as near."""
     at = int(np.searchsorted(run.t_s, top_s))
     around = np.diff(run.t_s[max(at - _NEAR, 0) : at + _NEAR])
-    step_s = max(noise.period_s, float(np.median(around)))
+    step_s = max(noise.period_s, _middle(around))
     begin_s = top_s - max(SUMMIT_BEFORE_S, _NEAR * step_s) - 1.5 * window_s
     end_s = top_s + max(SUMMIT_AFTER_S, 0.5 * _NEAR * step_s) + 1.5 * window_s
     near = (run.t_s >= begin_s) & (run.t_s <= end_s)
     near[max(at - _NEAR, 0) : at + _NEAR] = True
-    return draw_summit(run.t_s[near], run.speed_mps[near], replace(noise, period_s=step_s), top_s, window_s)
+    return find_summit(run.t_s[near], run.speed_mps[near], replace(noise, period_s=step_s), top_s, window_s)
 
 
 def _sustained(summit: Summit, window: Window, rough_mps: float) -> tuple[Estimate, float, float]:
@@ -158,52 +158,53 @@ def _sustained(summit: Summit, window: Window, rough_mps: float) -> tuple[Estima
     value = rough_mps
     for _ in range(1 if window.duration_s == window.duration_s else 3):
         lasting_s = _duration_s(window, value)
-        means = window_means_mps(summit, lasting_s)
-        at = int(np.argmax(means.mean(axis=0)))
-        value = float(means[:, at].mean())
-    return Estimate(value, SUSTAINED_WIDENING * float(means[:, at].std())), float(summit.t_s[at]), lasting_s
+        share = window_share(lasting_s, float(summit.t_s[1] - summit.t_s[0]))
+        if share.size > summit.t_s.size:
+            raise SignalError("the samples around the top do not fill the window", advice="ask for a shorter window")
+        means = np.correlate(summit.mean_mps, share, mode="valid")
+        at = int(np.argmax(means))
+        value = float(means[at])
+    estimate = _mixed(*summit.told(summit.t_s[at : at + share.size, None], share[:, None]))
+    return estimate, float(summit.t_s[at]), lasting_s
 
 
-def window_means_mps(summit: Summit, window_s: float) -> FloatArray:
-    """Return the mean speed (k, s) of each path over the window that begins at each moment it fits in [m/s].
+def window_share(window_s: float, step_s: float) -> FloatArray:
+    """Return what speeds on an even grid count in the mean over a window that begins at the first of them.
 
     Exact for paths of straight pieces; the window's end may lie between two moments.
     """
-    v, step_s = summit.speed_mps, float(summit.t_s[1] - summit.t_s[0])
-    way = np.concatenate((np.zeros((v.shape[0], 1)), np.cumsum(0.5 * step_s * (v[:, 1:] + v[:, :-1]), axis=1)), axis=1)
     whole, part = divmod(window_s / step_s, 1.0)
-    last = v[:, int(whole) :]
-    end = way[:, int(whole) : -1] + step_s * part * (last[:, :-1] + 0.5 * part * np.diff(last, axis=1))
-    if part < 1e-9:
-        end = way[:, int(whole) :]
-    if not end.shape[1]:
-        raise SignalError("the samples around the top do not fill the window", advice="ask for a shorter window")
-    return np.asarray((end - way[:, : end.shape[1]]) / window_s)
+    share = np.ones(int(whole) + 2)
+    share[0] = 0.5
+    share[-2:] = 0.5 + part - 0.5 * part**2, 0.5 * part**2
+    return (share if part > 1e-9 else share[:-1]) * (step_s / window_s)
 
 
-def _close_s(summit: Summit) -> FloatArray:
-    """Where the throttle begins to close in each path [s]; without such a corner, where the mean path is highest."""
-    highest_s = float(summit.t_s[int(np.argmax(summit.speed_mps.mean(axis=0)))])
-    return np.clip(np.where(np.isnan(summit.close_s), highest_s, summit.close_s), summit.t_s[0], summit.t_s[-1])
+def _mixed(mean: FloatArray, variance: FloatArray, weight: FloatArray) -> Estimate:
+    """Mean and spread of a mixture; all of one shape."""
+    weight = weight / weight.sum()
+    middle = float((weight * mean).sum())
+    spread = float((weight * (variance + (mean - middle) ** 2)).sum())
+    return Estimate(middle, SUSTAINED_WIDENING * math.sqrt(max(spread, 0.0)))
 
 
-def _gain(summit: Summit, close_s: FloatArray) -> Estimate:
+def _middle(values: FloatArray, weight: FloatArray | None = None) -> float:
+    """Median, weighted; one of the values."""
+    order = np.argsort(values)
+    share = np.cumsum(np.ones(values.size) if weight is None else weight[order])
+    return float(values[order[int(np.searchsorted(share, 0.5 * share[-1]))]])
+
+
+def _gain(summit: Summit) -> Estimate:
     """Acceleration over the last two seconds before the throttle closes [m/s^2]; NaN when less than one is seen."""
+    close_s, weight = summit.close_s()
     back_s = np.maximum(close_s - SUMMIT_SLOPE_S, summit.t_s[0])
-    seen = close_s - back_s >= 0.5 * SUMMIT_SLOPE_S
-    if seen.mean() < 0.5:
-        return Estimate(float("nan"), float("nan"))
-    gain = (_at(summit, close_s) - _at(summit, back_s))[seen] / (close_s - back_s)[seen]
-    return Estimate(float(gain.mean()), SUSTAINED_WIDENING * float(gain.std()))
-
-
-def _at(summit: Summit, moment_s: FloatArray) -> FloatArray:
-    """Speed of each path at a moment of its own [m/s]."""
-    place = (moment_s - summit.t_s[0]) / (summit.t_s[1] - summit.t_s[0])
-    below = np.clip(place.astype(int), 0, summit.t_s.size - 2)
-    row = np.arange(moment_s.size)
-    v = summit.speed_mps
-    return np.asarray(v[row, below] + (place - below) * (v[row, below + 1] - v[row, below]))
+    long = close_s - back_s >= 0.5 * SUMMIT_SLOPE_S
+    if weight[long].sum() < 0.5:
+        return Estimate(math.nan, math.nan)
+    apart_s = np.where(long, close_s - back_s, 1.0)
+    mean, variance, share = summit.told(np.stack((close_s, back_s)), np.stack((1 / apart_s, -1 / apart_s)))
+    return _mixed(mean[:, long], variance[:, long], share[:, long])
 
 
 def levelled_off(gain: Estimate) -> bool | None:
@@ -232,7 +233,7 @@ def _held_s(run: _Run, summit: Summit, top_mps: float) -> float:
     """How long speed stayed within `HELD_SHARE` of the top without a break around it [s]."""
     calm_mps = _calmed(run)
     inside = (run.t_s >= summit.t_s[0]) & (run.t_s <= summit.t_s[-1])
-    mean_mps = summit.speed_mps.mean(axis=0)
+    mean_mps = summit.mean_mps
     t_s = np.concatenate((run.t_s[~inside], summit.t_s))
     order = np.argsort(t_s)
     t_s, v = t_s[order], np.concatenate((calm_mps[~inside], mean_mps))[order] - (1 - HELD_SHARE) * top_mps
@@ -250,7 +251,7 @@ def _crossing_s(t_s: FloatArray, v: FloatArray, a: int, b: int) -> float:
 
 def _calmed(run: _Run) -> FloatArray:
     """Speed averaged over about two seconds, weights falling to either side [m/s]."""
-    half = max(1, round(1.0 / float(np.median(np.diff(run.t_s)))))
+    half = max(1, round(1.0 / _middle(np.diff(run.t_s))))
     weights = 1.0 - np.abs(np.arange(-half, half + 1)) / (half + 1)
     padded = np.pad(run.speed_mps, half, mode="edge")
     return np.convolve(padded, weights / weights.sum(), mode="valid")
