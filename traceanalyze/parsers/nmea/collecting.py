@@ -21,7 +21,6 @@ from traceanalyze.parsers.nmea.framing import (
     WordArray,
     find_sentences,
     make_block,
-    ranges,
 )
 from traceanalyze.parsers.nmea.layouts import fields_of
 from traceanalyze.parsers.nmea.lines import find_lines
@@ -111,15 +110,16 @@ class Sieve:
             self._note_right(lines.tags, kind)
             return lines.begin, lines.star, lines.tags, kind
         if lines.odd_begin.size > lines.begin.size:
-            sentences = find_sentences(block)
             lines, kind = lines.none(), kind[:0]
+            odd, origin = block, np.arange(block.text.size)
         else:
-            sentences = find_sentences(block, ranges(lines.odd_begin, lines.odd_end))
+            odd, origin = block.excerpt(lines.odd_begin, lines.odd_end)
+        sentences = find_sentences(odd)
         self._note_right(lines.tags, kind)
         odd_kind = kinds_of(sentences.tags)
         trusted = self._sorted_out(sentences, odd_kind)
-        begin = np.concatenate((lines.begin, sentences.begin[trusted]))
-        end = np.concatenate((lines.star, sentences.end[trusted]))
+        begin = np.concatenate((lines.begin, origin[sentences.begin[trusted]]))
+        end = np.concatenate((lines.star, origin[sentences.end[trusted]]))
         tags = np.concatenate((lines.tags, sentences.tags[trusted]))
         return begin, end, tags, np.concatenate((kind, odd_kind[trusted]))
 

@@ -48,8 +48,9 @@ def one_clock(time_of_day_s: FloatArray, day: FloatArray) -> tuple[FloatArray, f
     remarks : tuple of Remark
         Dates that are missing, were repaired, or cannot be right; leap seconds.
     """
-    if time_of_day_s.size and _is_one_day(time_of_day_s, day):
-        days, repairs = _repaired(day[:1])
+    known = day[np.isfinite(day)]
+    if known.size and _is_one_day(time_of_day_s, known):
+        days, repairs = _repaired(known[:1])
         return time_of_day_s, float(days[0]) * _DAY_S, repairs
     rows = np.flatnonzero(np.isfinite(time_of_day_s))
     time_s = np.full(time_of_day_s.size, np.nan)
@@ -74,7 +75,7 @@ def one_clock(time_of_day_s: FloatArray, day: FloatArray) -> tuple[FloatArray, f
 
 
 def _is_one_day(time_of_day_s: FloatArray, day: FloatArray) -> bool:
-    """Whether every row has the same date, and no midnight or leap second lies between: so it is with most logs."""
+    """Whether all known dates are the same, and no midnight or leap second lies between: so it is with most logs."""
     steady = np.abs(np.diff(time_of_day_s)) < _DAY_S / 2
     return bool((day == day[0]).all() and steady.all() and np.max(time_of_day_s) < _DAY_S)
 

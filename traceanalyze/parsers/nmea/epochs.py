@@ -272,9 +272,12 @@ class _Table:
         """Return, for each epoch, the column of the first kind that says something."""
         found = self.column(kinds[0], name)
         for kind in kinds[1:]:
-            if not np.isnan(found).any():
-                break
-            found = _filled(found, self.column(kind, name))
+            unknown = np.flatnonzero(np.isnan(found))
+            rows = self.chosen[kind][unknown]
+            if not (rows >= 0).any():
+                continue
+            found = found.copy()
+            found[unknown[rows >= 0]] = self.batch.columns[kind][name][rows[rows >= 0]]
         return found
 
 

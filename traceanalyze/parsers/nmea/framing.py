@@ -61,6 +61,12 @@ class Block(NamedTuple):
         """Return the bytes of one piece."""
         return self.text[begin:end].tobytes()
 
+    def excerpt(self, begin: IndexArray, end: IndexArray) -> tuple[Block, IndexArray]:
+        """Return some pieces as a block of their own, one after another, and where each byte of it stands here."""
+        places = ranges(begin, np.minimum(end, self.text.size - _PAD))
+        own = make_block(self.text[places].tobytes())
+        return own, np.pad(places, _PAD, constant_values=self.text.size - _PAD)
+
 
 def make_block(*pieces: bytes | memoryview) -> Block:
     """Return the block of bytes that begin and end where lines do; the pieces follow one another."""
@@ -150,13 +156,10 @@ def _is_tail(piece: bytes) -> bool:
     return b"," in rest and long_enough and not started and _HEX.issuperset(digits)
 
 
-def find_sentences(block: Block, places: IndexArray | None = None) -> Sentences:
-    """Return everything that begins like a sentence in a block, or in the places of it that are named, with the ends
-    of the lines; lines that begin with `#` are comments.
-    """
+def find_sentences(block: Block) -> Sentences:
+    """Return everything that begins like a sentence in a block; lines that begin with `#` are comments."""
     text = block.text
-    low = np.flatnonzero(text < _BELOW) if places is None else places[text[places] < _BELOW]
-    marks, frame, role = _marks(block, low)
+    marks, frame, role = _marks(block, np.flatnonzero(text < _BELOW))
     at = np.flatnonzero(role[:-1] == _START)
     first, last = frame[at], frame[at + 1]
     begin, end = marks[first], marks[last]

@@ -22,12 +22,13 @@ from traceanalyze.parsers.nmea.framing import (
     IndexArray,
     WordArray,
     find_sentences,
-    ranges,
 )
 from traceanalyze.trace import FloatArray
 
 #: Fewest lines that are worth a table of their own; fewer are read field by field.
 _FEWEST: Final = 24
+#: Fewest sentences that are worth sorting into layouts at all.
+_WORTH_SORTING: Final = 300
 #: Layouts into which lines of one length are sorted before the rest is read field by field.
 _MOST_LAYOUTS: Final = 8
 #: Longest line that is sorted so [bytes]; the standard allows 82.
@@ -142,13 +143,14 @@ def fields_of(block: Block, begin: IndexArray, end: IndexArray, reach: int) -> I
         The last field that is looked at.
     """
     left = np.ones(begin.size, bool)
-    for which, layout in sort_by_layout(block, begin, end):
+    for which, layout in sort_by_layout(block, begin, end) if begin.size >= _WORTH_SORTING else ():
         left[which] = False
         yield which, layout
     rest = np.flatnonzero(left)
     if rest.size:
-        sentences = find_sentences(block, ranges(begin[rest], end[rest] + 1))
-        yield rest, Fields(sentences, np.searchsorted(sentences.begin, begin[rest]), reach)
+        own, origin = block.excerpt(begin[rest], end[rest] + 1)
+        sentences = find_sentences(own)
+        yield rest, Fields(sentences, np.searchsorted(origin[sentences.begin], begin[rest]), reach)
 
 
 def sort_by_layout(block: Block, begin: IndexArray, star: IndexArray) -> Iterator[tuple[IndexArray, Layout]]:

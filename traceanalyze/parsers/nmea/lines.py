@@ -51,6 +51,7 @@ def find_lines(block: Block) -> Lines:
     """Return the lines of a block."""
     text = block.text
     edge = _line_ends(text)
+    edge = edge[:-1] if edge[-1] == edge[-2] + 1 else edge  # the end that every block is given, where it has its own
     begin, end = edge[:-1] + 1, edge[1:]
     returns = _returns(text, begin, end)
     sums = np.bitwise_xor.reduceat(text, edge)[:-1] ^ text.take(edge[:-1]) ^ np.uint8(returns % 2 * _RETURN)
@@ -60,7 +61,7 @@ def find_lines(block: Block) -> Lines:
     sums ^= sign ^ one ^ two ^ np.uint8(ord("*"))
     whole = states(one, two, sums) & ((sign == ord("$")) | (sign == ord("!"))) & (text.take(star) == ord("*"))
     whole &= is_capital(tags, 0) & is_capital(tags, 1) & (stop - begin >= _SHORTEST)
-    whole &= ~_holds_another(text, begin, whole & (sign == ord("$")))
+    whole &= ~_holds_another(text, begin)
     if whole.all():
         return Lines(begin, star, tags, begin[:0], end[:0])
     odd = ~whole & (end > begin) & ((stop > begin) | (text.take(begin) != _RETURN))
@@ -75,14 +76,12 @@ def _returns(text: ByteArray, begin: IndexArray, end: IndexArray) -> int:
     return counts[_ASKED // 2]
 
 
-def _holds_another(text: ByteArray, begin: IndexArray, whole: BoolArray) -> BoolArray:
+def _holds_another(text: ByteArray, begin: IndexArray) -> BoolArray:
     """Whether a line has a `$` that is not its first byte: joined sentences match a checksum once in 256 times."""
     found = np.zeros(begin.size, bool)
     dollar = text == ord("$")
-    if np.count_nonzero(dollar) > np.count_nonzero(whole):
-        place = np.flatnonzero(dollar)
-        line = np.searchsorted(begin, place, side="right") - 1
-        found[line[place != begin[line]]] = True
+    dollar[begin] = False
+    found[np.searchsorted(begin, np.flatnonzero(dollar), side="right") - 1] = True
     return found
 
 
