@@ -70,7 +70,7 @@ class Sieve:
     right, wrong : Counter
         Sentences with a right and with a wrong checksum, by kind.
     lengths : Counter
-        Sentences without a checksum, by kind and number of fields.
+        Sentences without a checksum, by kind and number of fields, as long as none with one was seen.
     """
 
     trust: Trust
@@ -135,10 +135,15 @@ class Sieve:
             cut, bare = sentences.cut_short()
             self.tally["truncated"] += cut - int((trusted & ~sentences.starred).sum())
             self._bare.update(bare)
-            rows = np.flatnonzero(~sentences.starred & (kind > 0))
-            length = sentences.last[rows] - sentences.first[rows] - 1
-            self.lengths.update(zip(kind[rows].tolist(), length.tolist(), strict=True))
+            self._note_lengths(sentences, kind)
         return trusted
+
+    def _note_lengths(self, sentences: Sentences, kind: ByteArray) -> None:
+        if self.right or self.wrong:
+            return
+        rows = np.flatnonzero(~sentences.starred & (kind > 0))
+        length = sentences.last[rows] - sentences.first[rows] - 1
+        self.lengths.update(zip(kind[rows].tolist(), length.tolist(), strict=True))
 
     def _note_right(self, tags: WordArray, kind: ByteArray) -> None:
         self.right.update(_counted(kind))

@@ -64,8 +64,9 @@ def find_lines(block: Block) -> Lines:
     whole &= ~_holds_another(text, begin)
     if whole.all():
         return Lines(begin, star, tags, begin[:0], end[:0])
-    odd = ~whole & (end > begin) & ((stop > begin) | (text.take(begin) != _RETURN))
-    return Lines(begin[whole], star[whole], tags[whole], begin[odd] - 1, end[odd] + 1)
+    kept, odd = np.flatnonzero(whole), np.flatnonzero(~whole)
+    odd = odd[(end[odd] > begin[odd]) & ((stop[odd] > begin[odd]) | (text[begin[odd]] != _RETURN))]
+    return Lines(begin[kept], star[kept], tags[kept], begin[odd] - 1, end[odd] + 1)
 
 
 def _returns(text: ByteArray, begin: IndexArray, end: IndexArray) -> int:
