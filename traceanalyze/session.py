@@ -11,7 +11,7 @@ import numpy as np
 from traceanalyze.detect.launches import LaunchSpan, find_launches, untimed_launches
 from traceanalyze.detect.passes import find_passes
 from traceanalyze.errors import LimitError, SignalError, TraceError
-from traceanalyze.estimate.launch import measure_launch
+from traceanalyze.estimate.launch import measure_launches
 from traceanalyze.estimate.pairs import direction_remarks, pair_passes
 from traceanalyze.estimate.path import grade_pct, heading_deg
 from traceanalyze.estimate.topspeed import measure_pass
@@ -151,41 +151,41 @@ def refused_sheet(path: str | Path, error: TraceError) -> RunSheet:
 
 
 def _launches(ready: Prepared, asked: Asked) -> tuple[Launch, ...]:
-    trace, noise = ready.trace, ready.noise
-    found: list[Launch] = []
-    for span in find_launches(trace, noise, _lowest_target_mps(asked)):
-        try:
-            launch = _timed(ready, span, asked.measures)
-        except SignalError as error:
-            first_s = float(trace.t_s[span.onset])
-            launch = Launch(
-                number=0,
-                start=Estimate(first_s, noise.period_s),
-                end_s=float(trace.t_s[span.peak]),
-                peak_speed_mps=float(np.nanmax(trace.speed_mps[span.onset : span.peak + 1])),
-                remarks=(*span.remarks, Remark("not-timed", f"cannot be timed: {error.reason}")),
-            )
-        found.append(
-            replace(
-                launch,
-                number=len(found) + 1,
-                start_utc_s=float(trace.utc0_s[trace.stretch[span.onset]] + launch.start.value),
-                heading_deg=heading_deg(trace, span.onset, span.peak),
-                grade_pct=grade_pct(trace, span.onset, span.peak),
-            )
+    trace = ready.trace
+    spans = find_launches(trace, ready.noise, _lowest_target_mps(asked))
+    timed = _timed(ready, spans, asked.measures)
+    return tuple(
+        replace(
+            _untimed(ready, span, found) if isinstance(found, SignalError) else found,
+            number=number,
+            heading_deg=heading_deg(trace, span.onset, span.peak),
+            grade_pct=grade_pct(trace, span.onset, span.peak),
         )
-    return tuple(found)
+        for number, (span, found) in enumerate(zip(spans, timed, strict=True), 1)
+    )
 
 
-def _timed(ready: Prepared, span: LaunchSpan, measures: tuple[Measure, ...]) -> Launch:
-    """Time a launch with what the log has: a receiver, a receiver and an accelerometer, or an accelerometer alone."""
+def _untimed(ready: Prepared, span: LaunchSpan, error: SignalError) -> Launch:
+    """The launch of a span that was seen but cannot be timed."""
+    trace = ready.trace
+    first_s = float(trace.t_s[span.onset])
+    return Launch(
+        number=0,
+        start=Estimate(first_s, ready.noise.period_s),
+        end_s=float(trace.t_s[span.peak]),
+        start_utc_s=trace.utc_s(span.onset),
+        peak_speed_mps=float(np.nanmax(trace.speed_mps[span.onset : span.peak + 1])),
+        remarks=(*span.remarks, Remark("not-timed", f"cannot be timed: {error.reason}")),
+    )
+
+
+def _timed(ready: Prepared, spans: Sequence[LaunchSpan], measures: tuple[Measure, ...]) -> list[Launch | SignalError]:
+    """Time launches with what the log has: a receiver, a receiver and an accelerometer, or an accelerometer alone."""
     if ready.forward is None:
-        return measure_launch(ready.trace, span, ready.noise, measures)
-    from traceanalyze.estimate.fused import measure_launch_alone, measure_launch_fused  # few logs: see DEVELOPERS.md
+        return measure_launches(ready.trace, spans, ready.noise, measures)
+    from traceanalyze.estimate.fused import measure_launches_sensed  # few logs have one: see DEVELOPERS.md
 
-    if ready.trace.speed_source == "accelerometer":
-        return measure_launch_alone(ready.trace, ready.forward, span, measures)
-    return measure_launch_fused(ready.trace, ready.forward, span, ready.noise, measures)
+    return measure_launches_sensed(ready.trace, ready.forward, spans, ready.noise, measures)
 
 
 def _lowest_target_mps(asked: Asked) -> float:

@@ -1,9 +1,9 @@
-"""Moments read off paths: first reaching a speed, having covered a distance; and where a path is at a moment."""
+"""Where paths first reach a speed or have covered a distance, and where they are at a moment."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,71 +12,85 @@ from traceanalyze.estimate.paths import Paths
 from traceanalyze.trace import FloatArray
 
 #: A crossing is found when the value is this near to the level [m/s or m], or after this many turns.
-_CLOSE: Final = 1e-9
+_CLOSE: Final = 1e-6
 _TURNS: Final = 40
 
 
-def first_time_s(paths: Paths, level_mps: float) -> FloatArray:
-    """Return when each path first reaches a speed [s]; NaN where it never does. (k,)"""
+@dataclass(frozen=True, slots=True, eq=False)
+class Passage:
+    """When each path passes something, how far it has come and how it accelerates there; NaN where it never does.
+
+    All are (..., k) or (..., k, levels).
+    """
+
+    time_s: FloatArray
+    distance_m: FloatArray
+    accel_mps2: FloatArray
+
+    def of(self, launch: int) -> Passage:
+        """Return that of one of several launches."""
+        return Passage(self.time_s[launch], self.distance_m[launch], self.accel_mps2[launch])
+
+
+def at_speed(paths: Paths, level_mps: float) -> Passage:
+    """Return where each path first reaches a speed above zero."""
     over = paths.speed_mps >= level_mps
-    column = np.where(over.any(axis=1), np.argmax(over, axis=1), paths.t_s.size)[:, None]
-    return _times_in(paths, "speed_mps", column, np.array([level_mps]))[:, 0]
+    column = np.where(over.any(axis=-1), np.argmax(over, axis=-1), over.shape[-1])
+    return _first(_passage_at_speed(paths, column[..., None], np.array([level_mps])))
 
 
-def first_times_s(paths: Paths, levels_mps: FloatArray) -> FloatArray:
-    """Return when each path first reaches each of some rising speeds above zero [s]; NaN where never. (k, levels)"""
-    highest = np.maximum.accumulate(paths.speed_mps, axis=1)
-    column = np.stack([np.searchsorted(row, levels_mps) for row in highest])
-    return _times_in(paths, "speed_mps", column, levels_mps)
+def at_speeds(paths: Paths, levels_mps: FloatArray) -> Passage:
+    """Return where each path first reaches each of some rising speeds above zero."""
+    size = levels_mps.size + 1
+    highest = np.maximum.accumulate(paths.speed_mps, axis=-1).reshape(-1, paths.speed_mps.shape[-1])
+    reached = np.searchsorted(levels_mps, highest, side="right")  # how many of the levels
+    reached += size * np.arange(highest.shape[0])[:, None]
+    count = np.bincount(reached.ravel(), minlength=size * highest.shape[0]).reshape(-1, size)
+    column = np.cumsum(count[:, :-1], axis=1).reshape(*paths.onset_s.shape, levels_mps.size)
+    return _passage_at_speed(paths, column, levels_mps)
 
 
-def time_at_distance_s(paths: Paths, length_m: float) -> FloatArray:
-    """Return when each path has covered a length since its onset [s]; NaN where it never does. (k,)"""
-    column = np.sum(paths.distance_m < length_m, axis=1)[:, None]  # a distance never falls
-    return _times_in(paths, "distance_m", column, np.array([length_m]))[:, 0]
+def at_distance(paths: Paths, length_m: float) -> Passage:
+    """Return where each path has covered a length above zero since its onset."""
+    column = np.sum(paths.distance_m < length_m, axis=-1)[..., None]  # a distance never falls
+    step = _step_at(paths, column)
+    part = step.way.part_at(np.array([length_m]))
+    return _first(Passage(step.moment_s(part), np.where(step.there, length_m, np.nan), step.accel_at(part)))
 
 
-def distance_at_m(paths: Paths, t_s: FloatArray) -> FloatArray:
-    """Return how far each path has come at its own moment, (k,) or (k, levels); 0 before the onset, NaN for NaN."""
-    wanted = t_s.reshape(t_s.shape[0], -1)
-    column = np.clip(np.searchsorted(paths.t_s, wanted), 1, paths.t_s.size - 1)
-    piece = _pieces(paths, np.arange(wanted.shape[0])[:, None], column)
-    part = np.clip((wanted - piece.start_s) / piece.step_s, 0.0, 1.0)
-    value = np.where(np.isfinite(wanted), piece.distance_m.at(part), np.nan)
-    return value.reshape(t_s.shape)
+def _first(passage: Passage) -> Passage:
+    """The passage of the first level."""
+    return Passage(passage.time_s[..., 0], passage.distance_m[..., 0], passage.accel_mps2[..., 0])
 
 
-def accel_at_mps2(paths: Paths, t_s: FloatArray) -> FloatArray:
-    """Return the acceleration of each path at its own moments [m/s^2], linear between; NaN for NaN. (k, levels)"""
-    column = np.clip(np.searchsorted(paths.t_s, t_s), 1, paths.t_s.size - 1)
-    rows = np.arange(t_s.shape[0])[:, None]
-    start = np.maximum(paths.t_s[column - 1], paths.onset_s[:, None])
-    part = np.clip((t_s - start) / np.maximum(paths.t_s[column] - start, 1e-9), 0.0, 1.0)
-    low, high = paths.accel_mps2[rows, column - 1], paths.accel_mps2[rows, column]
-    return np.asarray(low + part * (high - low))
+def _passage_at_speed(paths: Paths, column: NDArray[np.intp], levels: FloatArray) -> Passage:
+    """Passages through levels in the steps that end at some columns."""
+    step = _step_at(paths, column)
+    part = step.speed.part_at(levels)
+    distance = np.where(step.there, step.way.at(part), np.nan)
+    return Passage(step.moment_s(part), distance, step.accel_at(part))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Rise:
-    """A quantity over one step of each path: a polynomial in its part, or (power > 0) poly[0] + scale part^power."""
+    """A quantity over one step of each path: a polynomial in its part, or (bent) poly[0] + scale part^power."""
 
     poly: tuple[FloatArray, ...]
+    bent: tuple[NDArray[np.intp], ...]
     scale: FloatArray
     power: FloatArray
 
     def at(self, part: FloatArray) -> FloatArray:
         """Return the value at a part of the step."""
-        value = np.asarray(_value(self.poly, part))
-        bent = self.power > 0
-        value[bent] = self.poly[0][bent] + self.scale[bent] * part[bent] ** self.power[bent]
+        value = _value(self.poly, part)
+        value[self.bent] = self.poly[0][self.bent] + self.scale * part[self.bent] ** self.power
         return value
 
     def part_at(self, level: FloatArray) -> FloatArray:
         """Return the part at which the value passes a level that lies between both ends."""
         part = _root(self.poly, level)
-        bent = self.power > 0
-        share = (level[bent] - self.poly[0][bent]) / np.maximum(self.scale[bent], 1e-12)
-        part[bent] = np.clip(share, 0.0, 1.0) ** (1 / self.power[bent])
+        share = (np.broadcast_to(level, part.shape)[self.bent] - self.poly[0][self.bent]) / self.scale
+        part[self.bent] = np.clip(share, 0.0, 1.0) ** (1 / self.power)
         return part
 
 
@@ -88,52 +102,76 @@ def _value(poly: tuple[FloatArray, ...], part: FloatArray) -> FloatArray:
 
 
 def _root(poly: tuple[FloatArray, ...], level: FloatArray) -> FloatArray:
-    """Where rising polynomials pass a level between 0 and 1: Newton's steps, halving where one leaves its bracket."""
-    low, high = np.zeros(level.shape), np.ones(level.shape)
-    tilt = tuple(power * coefficient for power, coefficient in enumerate(poly))[1:]
-    part = np.clip((level - poly[0]) / np.maximum(_value(poly, high) - poly[0], 1e-12), 0.0, 1.0)
+    """Where polynomials pass a level between 0 and 1: Newton's steps, halving where one leaves its bracket.
+
+    A level beyond both ends counts as that of the nearer end.
+    """
+    gain = sum(poly[1:], np.zeros(()))
+    share = (level - poly[0]) / np.maximum(gain, 1e-12)
+    part = np.clip(share, 0.0, 1.0).ravel()
+    todo = np.flatnonzero((share > 0) & (share < 1))
+    poly = tuple(coefficient.ravel()[todo] for coefficient in poly)
+    wanted = np.broadcast_to(level, share.shape).ravel()[todo]
+    low, high = np.zeros(todo.size), np.ones(todo.size)
     for _ in range(_TURNS):
-        miss = _value(poly, part) - level
-        if np.abs(miss).max(initial=0.0) < _CLOSE:
+        here = part[todo]
+        miss = _value(poly, here) - wanted
+        left = np.abs(miss) >= _CLOSE
+        if not left.any():
             break
-        low, high = np.where(miss < 0, part, low), np.where(miss < 0, high, part)
-        step = part - miss / np.maximum(_value(tilt, part), 1e-12)
-        part = np.where((step >= low) & (step <= high), step, (low + high) / 2)
-    return part
+        todo, here, miss, wanted = todo[left], here[left], miss[left], wanted[left]
+        poly = tuple(coefficient[left] for coefficient in poly)
+        low, high = np.where(miss < 0, here, low[left]), np.where(miss < 0, high[left], here)
+        tilt = _value(tuple(power * coefficient for power, coefficient in enumerate(poly))[1:], here)
+        step = here - miss / np.maximum(tilt, 1e-12)
+        part[todo] = np.where((step >= low) & (step <= high), step, (low + high) / 2)
+    return part.reshape(share.shape)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Piece:
-    """One step of each path: when it starts, how long it is, how speed and distance rise in it."""
+class _Step:
+    """One step of each path: when it starts, how long it is, how speed, distance and acceleration go in it.
 
+    `there` is False where there is no such step; what is said of it then means nothing.
+    """
+
+    there: NDArray[np.bool_]
     start_s: FloatArray
-    step_s: FloatArray
-    speed_mps: _Rise
-    distance_m: _Rise
+    length_s: FloatArray
+    speed: _Rise
+    way: _Rise
+    accel_mps2: tuple[FloatArray, FloatArray]
+
+    def moment_s(self, part: FloatArray) -> FloatArray:
+        """Return when a part of the step is over [s]; NaN where there is none."""
+        return np.where(self.there, self.start_s + part * self.length_s, np.nan)
+
+    def accel_at(self, part: FloatArray) -> FloatArray:
+        """Return the acceleration at a part of the step, linear between its ends; NaN where there is none."""
+        low, high = self.accel_mps2
+        return np.where(self.there, low + part * (high - low), np.nan)
 
 
-def _pieces(paths: Paths, rows: NDArray[np.intp], column: NDArray[np.intp]) -> _Piece:
-    """The step that ends at a column of some paths: a cubic, or the power law of the step with the onset."""
-    onset = paths.onset_s[rows]
-    start, stop = paths.t_s[column - 1], paths.t_s[column]
-    first = (start <= onset) & (onset < stop)
+def _step_at(paths: Paths, column: NDArray[np.intp]) -> _Step:
+    """The step of each path that ends at a column (..., k, levels): a cubic, or a power law where the onset lies."""
+    size = paths.speed_mps.shape[-1]
+    there = (column > 0) & (column < size)
+    column = np.clip(column, 1, size - 1)
+    at = column + size * np.arange(paths.onset_s.size).reshape(*paths.onset_s.shape, 1)
+    clock = column + size * np.arange(paths.t_s.size // size).reshape(*paths.t_s.shape[:-1], 1, 1)
+    start, stop = np.take(paths.t_s, clock - 1), np.take(paths.t_s, clock)
+    onset = paths.onset_s[..., None]
+    first = there & (start <= onset) & (onset < stop)
     start = np.where(first, onset, start)
-    step = stop - start
-    v0, v1 = paths.speed_mps[rows, column - 1], paths.speed_mps[rows, column]
-    d0, d1 = paths.accel_mps2[rows, column - 1] * step, paths.accel_mps2[rows, column] * step
-    power = np.where(first, np.clip(d1 / np.maximum(v1, 1e-9), 1.0, 3.0), 0.0)
-    cubic = (v0, d0, 3 * (v1 - v0) - 2 * d0 - d1, d0 + d1 - 2 * (v1 - v0))
-    way = (paths.distance_m[rows, column - 1], *(step * part / (k + 1) for k, part in enumerate(cubic)))
-    return _Piece(start, step, _Rise(cubic, v1, power), _Rise(way, step * v1 / (power + 1), power + first))
-
-
-def _times_in(
-    paths: Paths, name: Literal["speed_mps", "distance_m"], column: NDArray[np.intp], levels: FloatArray
-) -> FloatArray:
-    """Time within the step that ends at `column` at which a quantity passes its level; NaN where there is no step."""
-    rows, at = np.nonzero((column < paths.t_s.size) & (column > 0))
-    piece = _pieces(paths, rows, column[rows, at])
-    rise: _Rise = getattr(piece, name)
-    out = np.full(column.shape, np.nan)
-    out[rows, at] = piece.start_s + rise.part_at(levels[at]) * piece.step_s
-    return out
+    length = stop - start
+    v0, v1 = np.take(paths.speed_mps, at - 1), np.take(paths.speed_mps, at)
+    a0, a1 = np.take(paths.accel_mps2, at - 1), np.take(paths.accel_mps2, at)
+    d0, d1 = a0 * length, a1 * length
+    gain = v1 - v0
+    cubic = (v0, d0, 3 * gain - 2 * d0 - d1, d0 + d1 - 2 * gain)
+    way = (np.take(paths.distance_m, at - 1), *(length * part / (k + 1) for k, part in enumerate(cubic)))
+    bent = np.nonzero(first)
+    end = np.maximum(v1[bent], 1e-9)
+    power = np.clip(d1[bent] / end, 1.0, 3.0)
+    speed = _Rise(cubic, bent, end, power)
+    return _Step(there, start, length, speed, _Rise(way, bent, length[bent] * end / (power + 1), power + 1), (a0, a1))

@@ -1,13 +1,16 @@
-"""From samples around one start to paths drawn from its posterior."""
+"""From samples around starts to paths drawn from their posterior, several launches of a log at a time."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from traceanalyze.errors import SignalError
+from traceanalyze.estimate.normals import DRAWS
 from traceanalyze.estimate.onset import Lanes, Samples, State, filtered, lanes_over, log_posterior, third_of_lanes
 from traceanalyze.estimate.paths import Paths, draw_free, draw_paths
 from traceanalyze.signal.noise import SpeedNoise
@@ -34,23 +37,43 @@ _START_STEP_S: Final = 0.1
 _LATER_STEP_S: Final = 0.25
 #: Samples after the start are averaged in blocks so that no more than this many remain.
 _LATER_SAMPLES: Final = 140
+#: Moments after the start, as many at most but for those of the samples.
+_LATER_MOMENTS: Final = 400
 #: Shortest useful block [s]: white noise is averaged there without smearing anything.
-_BLOCK_S: Final = 0.12
-#: Paths drawn, a power of two; the standard deviation over 128 of them is known to 6 %.
-_DRAWS: Final = 128
+_BLOCK_S: Final = 0.2
+#: Moments between two samples at most.
+_MOMENTS: Final = 200
+#: Launches fitted together at most, and by how many moments more than twice as many the longest may be longer.
+_TOGETHER: Final = 16
+_ALIKE_MOMENTS: Final = 20
 #: Onsets tried, coarse and fine.
 _COARSE: Final = 40
-_FINE: Final = 32
+_FINE: Final = 24
 
 
-def fit_start(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) -> Paths:
-    """Return paths of a climb from rest.
+@dataclass(frozen=True, slots=True, eq=False)
+class Climb:
+    """A climb from rest, ready to be fitted.
 
-    Parameters
+    Attributes
     ----------
-    t_s, speed_mps : (n,) float
-        Samples from the rest before the climb to its end; NaN speeds are left out.
-    noise : SpeedNoise
+    start, later : Samples
+        The moments around the onset and those after them.
+    brief_s : float
+        Up to here samples narrow the range of onsets down [s].
+    earliest_s, latest_s : float
+        Where the onset may lie [s].
+    """
+
+    start: Samples
+    later: Samples
+    brief_s: float
+    earliest_s: float
+    latest_s: float
+
+
+def climb_of(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) -> Climb:
+    """Return a climb from its samples, from the rest before it to its end; NaN speeds are left out.
 
     Raises
     ------
@@ -63,7 +86,18 @@ def fit_start(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) -> Path
     earliest_s, latest_s = _onset_range(t_s, speed_mps, clear, noise)
     start, later = _parts(t_s, speed_mps, earliest_s - _REST_LOOKED_AT_S, clear, noise)
     brief_s = max(float(t_s[clear]) + _FULL_RATE_S, float(t_s[min(clear + _BRIEF_SAMPLES, t_s.size) - 1]))
-    lanes, track = _weighed(start, brief_s, (earliest_s, latest_s), noise)
+    return Climb(start, later, brief_s, earliest_s, latest_s)
+
+
+def fit_start(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) -> Paths:
+    """Return paths of one climb from rest; see `climb_of`."""
+    return fit_starts([climb_of(t_s, speed_mps, noise)], noise).of(0)
+
+
+def fit_starts(climbs: Sequence[Climb], noise: SpeedNoise) -> Paths:
+    """Return paths of several climbs, with a leading axis; each comes out as if it were alone."""
+    start, later = _starts_stacked(climbs), _later_stacked(climbs)
+    lanes, track = _weighed(climbs, start, noise)
     return draw_paths(lanes, track, start, later, noise)
 
 
@@ -118,7 +152,8 @@ def _parts(
     start = with_moments(*early, np.where(early[0] <= t_s[settled - 1], _START_STEP_S, _LATER_STEP_S))
     block = max(block, -(-(t_s.size - stop) // _LATER_SAMPLES))
     later = _thinned(t_s[stop:], speed_mps[stop:], 0, block)
-    return start, with_moments(*later, _LATER_STEP_S, after_s=float(start.t_s[-1]))
+    step_s = max(_LATER_STEP_S, float(t_s[-1] - t_s[stop - 1]) / _LATER_MOMENTS)
+    return start, with_moments(*later, step_s, after_s=float(start.t_s[-1]))
 
 
 def _thinned(t_s: FloatArray, speed_mps: FloatArray, keep: int, block: int) -> tuple[FloatArray, FloatArray]:
@@ -136,47 +171,71 @@ def with_moments(
     """Return the samples with moments put between them so that no step before one is longer than its `step_s`."""
     if not t_s.size:
         return Samples(t_s, speed_mps)
-    before = t_s[0] if after_s is None else after_s
-    gaps = np.diff(t_s, prepend=before)
-    extra = np.maximum(np.ceil(gaps / step_s - 1e-6).astype(int) - 1, 0)
-    extra = np.minimum(extra, 200)
-    moments = [
-        start + gap * np.arange(1, count + 1) / (count + 1)
-        for start, gap, count in zip(t_s - gaps, gaps, extra, strict=True)
-        if count
-    ]
-    if not moments:
-        return Samples(t_s, speed_mps)
-    added = np.concatenate(moments)
-    t_all = np.concatenate((t_s, added))
-    order = np.argsort(t_all, kind="stable")
-    return Samples(t_all[order], np.concatenate((speed_mps, np.full(added.size, np.nan)))[order])
+    gaps = np.diff(t_s, prepend=t_s[0] if after_s is None else after_s)
+    count = np.clip(np.ceil(gaps / step_s - 1e-6).astype(int), 1, _MOMENTS)
+    place = np.cumsum(count) - 1  # of each sample among all moments
+    part = (np.arange(place[-1] + 1) - np.repeat(place, count)) / np.repeat(count, count)
+    seen_mps = np.full(part.size, np.nan)
+    seen_mps[place] = speed_mps
+    return Samples(np.repeat(t_s, count) + part * np.repeat(gaps, count), seen_mps)
 
 
-def _weighed(
-    start: Samples, brief_s: float, onset_s: tuple[float, float], noise: SpeedNoise
-) -> tuple[Lanes, list[State]]:
-    """Lanes drawn by their posterior weight, with their states.
+def batches(climbs: Sequence[Climb]) -> list[list[int]]:
+    """Return places of climbs that are worth fitting together: few enough, and alike in length."""
+    found: list[list[int]] = []
+    for place in sorted(range(len(climbs)), key=lambda k: climbs[k].later.t_s.size):
+        size = climbs[place].later.t_s.size
+        if found and len(found[-1]) < _TOGETHER and size < 2 * climbs[found[-1][0]].later.t_s.size + _ALIKE_MOMENTS:
+            found[-1].append(place)
+        else:
+            found.append([place])
+    return found
+
+
+def _starts_stacked(climbs: Sequence[Climb]) -> Samples:
+    """The starts of several climbs (g, s), ending together: the shorter are filled up with moments of rest before."""
+    size = max(climb.start.t_s.size for climb in climbs)
+    fill = [size - climb.start.t_s.size for climb in climbs]
+    t_s = [np.append(np.full(n, climb.start.t_s[0]), climb.start.t_s) for n, climb in zip(fill, climbs, strict=True)]
+    seen = [np.append(np.full(n, np.nan), climb.start.seen_mps) for n, climb in zip(fill, climbs, strict=True)]
+    return Samples(np.stack(t_s), np.stack(seen))
+
+
+def _later_stacked(climbs: Sequence[Climb]) -> Samples:
+    """What follows the starts (g, m): the shorter are filled up with moments that repeat the last."""
+    size = max(climb.later.t_s.size for climb in climbs)
+    fill = [size - climb.later.t_s.size for climb in climbs]
+    last_s = [np.append(climb.start.t_s[-1], climb.later.t_s)[-1] for climb in climbs]
+    t_s = [np.append(climb.later.t_s, np.full(n, end)) for n, end, climb in zip(fill, last_s, climbs, strict=True)]
+    seen = [np.append(climb.later.seen_mps, np.full(n, np.nan)) for n, climb in zip(fill, climbs, strict=True)]
+    return Samples(np.stack(t_s), np.stack(seen))
+
+
+def _weighed(climbs: Sequence[Climb], start: Samples, noise: SpeedNoise) -> tuple[Lanes, list[State]]:
+    """Lanes (g, DRAWS) drawn by their posterior weight, with their states.
 
     Where the onset may lie is narrowed first, from the samples up to `brief_s` alone.
     """
-    earliest_s, latest_s = onset_s
-    coarse = lanes_over(np.linspace(earliest_s, latest_s, _COARSE), ramps=(1, 3), shapes=(0,), roughness=(1,))
-    brief = int(np.searchsorted(start.t_s, brief_s, side="right"))
-    value = log_posterior(coarse, Samples(start.t_s[:brief], start.seen_mps[:brief]), noise)
-    near = coarse.t0_s[value > value.max() - 10.0]
+    ranges_s = np.array([(climb.earliest_s, climb.latest_s, climb.brief_s) for climb in climbs])
+    earliest_s, latest_s, brief_s = (part[:, None] for part in ranges_s.T)
     step_s = (latest_s - earliest_s) / (_COARSE - 1)
-    low, high = max(near.min() - 1.5 * step_s - 0.1, earliest_s), min(near.max() + 1.5 * step_s, latest_s)
-    fine = third_of_lanes(np.linspace(low, high, _FINE))
+    coarse = lanes_over(earliest_s + step_s * np.arange(_COARSE), ramps=(1, 3), shapes=(0,), roughness=(1,))
+    value = log_posterior(coarse, Samples(start.t_s, np.where(start.t_s <= brief_s, start.seen_mps, np.nan)), noise)
+    near = value > value.max(axis=-1, keepdims=True) - 10.0
+    first_s = coarse.t0_s.min(axis=-1, keepdims=True, where=near, initial=np.inf)
+    last_s = coarse.t0_s.max(axis=-1, keepdims=True, where=near, initial=-np.inf)
+    low, high = np.maximum(first_s - 1.5 * step_s - 0.1, earliest_s), np.minimum(last_s + 1.5 * step_s, latest_s)
+    fine = third_of_lanes(low + (high - low) * np.linspace(0.0, 1.0, _FINE))
     value, track = filtered(fine, start, noise)
     picks = _resampled(value)
     return fine.take(picks), [state.take(picks) for state in track]
 
 
 def _resampled(log_weight: FloatArray) -> NDArray[np.intp]:
-    """Indices in proportion to the weights, evenly spread (systematic resampling)."""
-    weight = np.exp(log_weight - log_weight.max())
-    edges = np.cumsum(weight) / weight.sum()
-    picks = np.minimum(np.searchsorted(edges, (np.arange(_DRAWS) + 0.5) / _DRAWS), weight.size - 1)
-    spread = (np.arange(_DRAWS) * 37) % _DRAWS  # 37 is coprime to any power of two: neighbours are set apart
-    return np.asarray(picks[spread])
+    """Places among all lanes (g, DRAWS) in proportion to the weights (g, L), evenly spread (systematic resampling)."""
+    weight = np.exp(log_weight - log_weight.max(axis=-1, keepdims=True))
+    launch = np.arange(weight.shape[0])[:, None]
+    edges = launch + np.cumsum(weight, axis=-1) / weight.sum(axis=-1, keepdims=True)
+    spread = (np.arange(DRAWS) * 37) % DRAWS  # 37 is coprime to any power of two: neighbours are set apart
+    picks = np.searchsorted(edges.ravel(), launch + (spread + 0.5) / DRAWS)
+    return np.asarray(np.minimum(picks, (launch + 1) * weight.shape[-1] - 1))

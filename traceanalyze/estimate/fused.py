@@ -3,30 +3,32 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
 from traceanalyze.errors import SignalError
-from traceanalyze.estimate.crossings import distance_at_m
+from traceanalyze.estimate.crossings import at_speed
 from traceanalyze.estimate.doubts import not_reached
 from traceanalyze.estimate.inertial import fused_paths, inertial_paths
 from traceanalyze.estimate.launch import Span, measure_launch
 from traceanalyze.estimate.paths import Paths
 from traceanalyze.estimate.readout import (
     curve,
-    end_marks_s,
+    end_mark,
     estimate,
     reached,
     rolling_time,
-    start_marks_s,
+    standing_times,
+    start_marks,
 )
 from traceanalyze.results import Estimate, Launch, TimeResult
 from traceanalyze.signal.accelerometer import ForwardAcceleration, forward_acceleration
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray, Remark, Trace
-from traceanalyze.units import START_RULES, Measure
+from traceanalyze.units import Measure
 
 #: Worst knowledge of the receiver's lag that fusing is tried with [s]: it goes nearly whole into the time.
 MOST_LAG_STDERR_S: Final = 0.04
@@ -38,6 +40,26 @@ _REST_S: Final = 6.0
 _INTO_REST_S: Final = 0.4
 #: Take-ups have more shapes than the few that are tried: what that adds to the onset [s], from simulated launches.
 _ONSET_SHAPE_SD_S: Final = 0.012
+
+
+def measure_launches_sensed(
+    trace: Trace,
+    forward: ForwardAcceleration,
+    spans: Sequence[Span],
+    noise: SpeedNoise,
+    measures: tuple[Measure, ...],
+) -> list[Launch | SignalError]:
+    """Return for each span its launch, timed by the accelerometer, alone or beside a receiver, or why it is not."""
+    found: list[Launch | SignalError] = []
+    for span in spans:
+        try:
+            if trace.speed_source == "accelerometer":
+                found.append(measure_launch_alone(trace, forward, span, measures))
+            else:
+                found.append(measure_launch_fused(trace, forward, span, noise, measures))
+        except SignalError as error:
+            found.append(error)
+    return found
 
 
 def measure_launch_fused(
@@ -122,7 +144,7 @@ def measure_launch_alone(
         start_utc_s=float(trace.utc0_s[trace.stretch[span.onset]]) + onset.value,
         peak_speed_mps=float(paths.speed_mps.mean(axis=0).max()),
         times=tuple(times.values()),
-        curve=curve(paths, start_marks_s(paths)["rollout"]),
+        curve=curve(paths, start_marks(paths)["rollout"]),
         remarks=(*span.remarks, *missing),
     )
 
@@ -156,24 +178,15 @@ def _samples(trace: Trace, span: Span) -> tuple[FloatArray, FloatArray]:
 
 def _times(paths: Paths, measures: tuple[Measure, ...]) -> dict[tuple[str, str | None], TimeResult]:
     """Return every time that the paths give, by measure and start rule."""
-    marks = start_marks_s(paths)
-    found: dict[tuple[str, str | None], TimeResult] = {}
+    marks = start_marks(paths)
+    found: list[TimeResult] = []
     for measure in measures:
         if measure.kind == "rolling":
-            rolling = rolling_time(paths, measure)
-            found |= {(measure.label, None): rolling} if rolling else {}
-        elif measure.from_rest and reached(end_s := end_marks_s(paths, measure)):
-            for rule in START_RULES:
-                found[measure.label, rule] = _standing(paths, measure, rule, marks[rule], end_s)
-    return found
-
-
-def _standing(paths: Paths, measure: Measure, rule: str, mark_s: FloatArray, end_s: FloatArray) -> TimeResult:
-    length = float(np.nanmean(distance_at_m(paths, end_s) - distance_at_m(paths, mark_s)))
-    beside = _ONSET_SHAPE_SD_S if rule == "rest" else 0.0
-    return TimeResult(
-        measure=measure.label, start_rule=rule, elapsed=estimate(end_s - mark_s, beside), distance_m=length
-    )
+            rolling = rolling_time(at_speed(paths, measure.from_mps), end_mark(paths, measure), measure)
+            found += [rolling] if rolling else []
+        elif measure.from_rest and reached((end := end_mark(paths, measure)).time_s):
+            found += standing_times(marks, end, measure, _ONSET_SHAPE_SD_S)
+    return {(one.measure, one.start_rule): one for one in found}
 
 
 def _pairs(launch: Launch, times: dict[tuple[str, str | None], TimeResult]) -> list[tuple[Estimate, Estimate]]:
@@ -204,6 +217,6 @@ def _joined(launch: Launch, paths: Paths, times: dict[tuple[str, str | None], Ti
         start=onset,
         start_utc_s=utc0_s + onset.value,
         times=tuple(kept[key] for key in dict.fromkeys([*order, *times])),
-        curve=curve(paths, start_marks_s(paths)["rollout"]),
+        curve=curve(paths, start_marks(paths)["rollout"]),
         remarks=(*remarks, Remark("fused", text)),
     )

@@ -19,13 +19,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traceanalyze.errors import SignalError
-from traceanalyze.estimate.paths import DRAWS, Paths
+from traceanalyze.estimate.paths import Paths
 from traceanalyze.signal.accelerometer import ForwardAcceleration
 from traceanalyze.signal.forces import integral
 from traceanalyze.signal.lag import error_covariance
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray
 
+#: Paths drawn; the standard deviation over 256 of them is known to 4 %.
+DRAWS: Final = 256
 _SEED: Final = 20_241
 #: Rest before the onset whose mean is taken for zero [s], least and most, and the time left out before the onset.
 _REST_S: Final = (0.6, 4.0)

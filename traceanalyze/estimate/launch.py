@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final, Protocol
 
 import numpy as np
 
 from traceanalyze.errors import SignalError
+from traceanalyze.estimate.crossings import Passage, at_speed
 from traceanalyze.estimate.doubts import (
     crossing_remarks,
     gap_at,
@@ -17,20 +18,20 @@ from traceanalyze.estimate.doubts import (
     not_reached,
     start_remarks,
 )
-from traceanalyze.estimate.fit import fit_start
+from traceanalyze.estimate.fit import Climb, batches, climb_of, fit_starts
 from traceanalyze.estimate.paths import Paths
 from traceanalyze.estimate.readout import (
     ONSET_SHAPE_SD_S,
-    curve,
-    end_marks_s,
+    curves,
+    end_mark,
     estimate,
     reached,
-    rolling_time,
     standing_times,
-    start_marks_s,
+    start_marks,
+    time_between,
 )
 from traceanalyze.estimate.stops import stopping_time
-from traceanalyze.results import Estimate, Launch, TimeResult
+from traceanalyze.results import Curve, Estimate, Launch, TimeResult
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray, Remark, Trace
 from traceanalyze.units import Measure
@@ -66,46 +67,119 @@ class Span(Protocol):
     def remarks(self) -> tuple[Remark, ...]: ...
 
 
-def measure_launch(trace: Trace, span: Span, noise: SpeedNoise, measures: tuple[Measure, ...]) -> Launch:
-    """Return the launch of a span: onset, times, curve and remarks; `number` is 0 and heading and grade are NaN.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Run:
+    """Samples of one launch on a clock that starts with the first of them, and the climb they make."""
 
-    Parameters
-    ----------
-    trace : Trace
-        Glitches already NaN.
-    span : LaunchSpan
-        Where in the trace.
-    noise : SpeedNoise
-        Of the receiver.
-    measures : tuple of Measure
-        What to time; a measure not reached is absent and a remark says so.
+    span: Span
+    zero_s: float
+    t_s: FloatArray
+    speed_mps: FloatArray
+    climb: Climb
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Reading:
+    """What the paths of one launch say: passages of the start rules and of both ends of each measure, the curve."""
+
+    paths: Paths
+    marks: Mapping[str, Passage]
+    ends: Mapping[str, tuple[Passage, Passage]]
+    curve: Curve
+
+
+def measure_launch(trace: Trace, span: Span, noise: SpeedNoise, measures: tuple[Measure, ...]) -> Launch:
+    """Return the launch of one span; see `measure_launches`.
 
     Raises
     ------
     SignalError
         If the span holds no climb from rest.
     """
+    [found] = measure_launches(trace, (span,), noise, measures)
+    if isinstance(found, SignalError):
+        raise found
+    return found
+
+
+def measure_launches(
+    trace: Trace, spans: Sequence[Span], noise: SpeedNoise, measures: tuple[Measure, ...]
+) -> list[Launch | SignalError]:
+    """Return for each span its launch (onset, times, curve, remarks), or why it holds no climb from rest.
+
+    In a launch `number` is 0 and heading and grade are NaN.
+
+    Parameters
+    ----------
+    trace : Trace
+        Glitches already NaN.
+    spans : sequence of LaunchSpan
+        Where in the trace.
+    noise : SpeedNoise
+        Of the receiver.
+    measures : tuple of Measure
+        What to time; a measure not reached is absent and a remark says so.
+    """
+    found: list[Launch | SignalError] = []
+    runs: dict[int, _Run] = {}
+    for span in spans:
+        try:
+            runs[len(found)] = _run(trace, span, noise, measures)
+            found.append(SignalError("not fitted"))
+        except SignalError as error:
+            found.append(error)
+    places = list(runs)
+    for batch in batches([run.climb for run in runs.values()]):
+        together = [runs[places[k]] for k in batch]
+        for k, run, reading in zip(batch, together, _readings(together, noise, measures), strict=True):
+            found[places[k]] = _launch(trace, run, noise, measures, reading)
+    return found
+
+
+def _run(trace: Trace, span: Span, noise: SpeedNoise, measures: tuple[Measure, ...]) -> _Run:
     t_s, speed_mps = _climb(trace, span, noise, measures)
     if t_s.size < 4:
         raise SignalError("fewer than four samples of the climb have a speed", advice="use a faster logger")
     zero_s = float(t_s[0])
     t_s = t_s - zero_s
-    paths = fit_start(t_s, speed_mps, noise)
-    marks = start_marks_s(paths)
+    return _Run(span, zero_s, t_s, speed_mps, climb_of(t_s, speed_mps, noise))
+
+
+def _readings(runs: Sequence[_Run], noise: SpeedNoise, measures: tuple[Measure, ...]) -> list[_Reading]:
+    """Fit several launches at once and read all of them off at once."""
+    paths = fit_starts([run.climb for run in runs], noise)
+    marks = start_marks(paths)
+    ends = {
+        one.label: (at_speed(paths, one.from_mps) if one.kind == "rolling" else marks["rest"], end_mark(paths, one))
+        for one in measures
+        if one.kind in ("standing", "distance", "rolling")
+    }
+    return [
+        _Reading(
+            paths=paths.of(k),
+            marks={rule: mark.of(k) for rule, mark in marks.items()},
+            ends={label: (start.of(k), end.of(k)) for label, (start, end) in ends.items()},
+            curve=climb,
+        )
+        for k, climb in enumerate(curves(paths, marks["rollout"]))
+    ]
+
+
+def _launch(trace: Trace, run: _Run, noise: SpeedNoise, measures: tuple[Measure, ...], reading: _Reading) -> Launch:
+    span, paths = run.span, reading.paths
     onset = estimate(paths.onset_s, ONSET_SHAPE_SD_S)
-    remarks = _by_code(span.remarks + log_remarks(noise) + start_remarks(t_s, speed_mps, onset, noise))
-    hole = gap_at(t_s, (onset.value, float(np.nanmean(marks["rollout"]))), noise)
-    if hole is not None:
-        remarks += (hole,)
-        marks = {}
+    remarks = _by_code(span.remarks + log_remarks(noise) + start_remarks(run.t_s, run.speed_mps, onset, noise))
+    rollout = estimate(reading.marks["rollout"].time_s)
+    hole = gap_at(run.t_s, (onset.value, rollout.value), noise)
     times: list[TimeResult] = []
     for measure in measures:
-        found, said = _one(trace, span, noise, measure, paths, marks, t_s)
+        found, said = _one(trace, run, noise, measure, reading, hole is None)
         times.extend(found)
         remarks += said
     if any(remark.code == "creep" for remark in remarks):
         crept_s = float(trace.t_s[span.corner] - trace.t_s[span.onset])
         times = [_widened(time, crept_s) for time in times]
+    zero_s = run.zero_s
     return Launch(
         number=0,
         start=replace(onset, value=onset.value + zero_s, low95=onset.low95 + zero_s, high95=onset.high95 + zero_s),
@@ -113,8 +187,8 @@ def measure_launch(trace: Trace, span: Span, noise: SpeedNoise, measures: tuple[
         start_utc_s=float(trace.utc0_s[trace.stretch[span.onset]] + onset.value + zero_s),
         peak_speed_mps=float(paths.speed_mps.mean(axis=0).max()),
         times=tuple(times),
-        curve=curve(paths, marks["rollout"]) if marks else None,
-        remarks=tuple(dict.fromkeys(remarks)),
+        curve=None if hole else reading.curve,
+        remarks=tuple(dict.fromkeys(remarks + ((hole,) if hole else ()))),
     )
 
 
@@ -138,30 +212,23 @@ def _climb(trace: Trace, span: Span, noise: SpeedNoise, measures: tuple[Measure,
 
 
 def _one(
-    trace: Trace,
-    span: Span,
-    noise: SpeedNoise,
-    measure: Measure,
-    paths: Paths,
-    marks: Mapping[str, FloatArray],
-    t_s: FloatArray,
+    trace: Trace, run: _Run, noise: SpeedNoise, measure: Measure, reading: _Reading, start_seen: bool
 ) -> tuple[tuple[TimeResult, ...], tuple[Remark, ...]]:
     """Results of one measure and what is to be said about them."""
     if measure.kind == "top speed":
         return (), ()
     if measure.kind == "stopping":
-        stop = stopping_time(trace, span, noise, measure)
+        stop = stopping_time(trace, run.span, noise, measure)
         return ((stop,), ()) if stop else ((), (not_reached(measure),))
-    end_s = end_marks_s(paths, measure)
-    if not reached(end_s):
+    start, end = reading.ends[measure.label]
+    if not reached(end.time_s - start.time_s):
         return (), (not_reached(measure),)
-    said = crossing_remarks(paths, end_s, measure, t_s, noise)
+    said = crossing_remarks(reading.paths, end.time_s, measure, run.t_s, noise)
     if measure.kind == "rolling":
-        rolling = rolling_time(paths, measure)
-        return ((rolling,), said) if rolling else ((), (not_reached(measure),))
-    if not marks:
-        return (), ()
-    return standing_times(paths, marks, end_s, measure), said
+        return (time_between(start, end, measure, None),), said
+    if not start_seen:
+        return (), said
+    return standing_times(reading.marks, end, measure, ONSET_SHAPE_SD_S), said
 
 
 def _widened(time: TimeResult, crept_s: float) -> TimeResult:

@@ -7,7 +7,8 @@ Before the onset `t0` the reported speed follows the law of a length of pure noi
 with a ramp `r` from 0 to 1 of a few shapes, an integrated Wiener process, and receiver noise with a first-order
 Gauss-Markov part. Given (t0, tau, shape, q) this is linear but for the law of the length near rest, whose exact
 mean and variance stand in at the predicted speed; one lane each, all lanes step together through an exact
-forward recursion (Kalman, J. Basic Eng. 82 (1960) 35), whose innovations give each lane's likelihood.
+forward recursion (Kalman, J. Basic Eng. 82 (1960) 35), whose innovations give each lane's likelihood. Several
+launches of one receiver go together: every array may have a leading axis of launches, each with moments of its own.
 """
 
 from __future__ import annotations
@@ -37,11 +38,13 @@ ROUGHNESS_WEIGHT: Final = (0.4, 0.4, 0.2)
 #: Share of samples that may be far off, and how far (times the standard deviation).
 _STRAY_SHARE: Final = 1e-3
 _STRAY_WIDTH: Final = 8.0
+#: A speed of so many sigmas asks for no table of Rice's law.
+_FAR_SIGMAS: Final = 100.0
 
 
 @dataclass(frozen=True, slots=True)
 class Samples:
-    """What is known at the moments of a path: `seen_mps` is NaN at moments put in between samples."""
+    """What is known at the moments of a path, (..., K): `seen_mps` is NaN at moments without a sample."""
 
     t_s: FloatArray
     seen_mps: FloatArray
@@ -49,7 +52,7 @@ class Samples:
 
 @dataclass(frozen=True, slots=True)
 class Lanes:
-    """One hypothesis of the start per lane; each (L,).
+    """One hypothesis of the start per lane; each (..., L).
 
     Attributes
     ----------
@@ -67,16 +70,20 @@ class Lanes:
     log_prior: FloatArray
 
     def take(self, index: NDArray[np.intp]) -> Lanes:
-        """Return some of the lanes."""
-        return Lanes(*(getattr(self, name)[index] for name in self.__slots__))
+        """Return some of the lanes, by their place among the lanes of all launches."""
+        return Lanes(*(np.take(getattr(self, name), index) for name in self.__slots__))
 
-    def ramp(self, t_s: float | FloatArray) -> FloatArray:
-        """Return r at a time, or at a column of times [1]."""
+    def at_moments(self) -> Lanes:
+        """Return the lanes with an axis for moments, (..., 1, L)."""
+        return Lanes(*(getattr(self, name)[..., None, :] for name in self.__slots__))
+
+    def ramp(self, t_s: FloatArray) -> FloatArray:
+        """Return r at times that broadcast against the lanes [1]."""
         z = np.minimum(np.maximum(t_s - self.t0_s, 0.0) / self.tau_s, 1.0)
         return np.asarray(np.where(z < 1, z * (2 * self.square + z * 3 * self.cube), 1.0))
 
-    def ramp_integral(self, t_s: float | FloatArray) -> FloatArray:
-        """Return the integral of r from the onset to a time, or to each of a column of times [s]."""
+    def ramp_integral(self, t_s: FloatArray) -> FloatArray:
+        """Return the integral of r from the onset to times that broadcast against the lanes [s]."""
         u = np.maximum(t_s - self.t0_s, 0.0)
         z = np.minimum(u / self.tau_s, 1.0)
         return np.asarray(u + self.tau_s * z * (z * (self.square + z * self.cube) - 1))
@@ -88,12 +95,9 @@ def lanes_over(
     shapes: tuple[int, ...] = tuple(range(len(SHAPES))),
     roughness: tuple[int, ...] = tuple(range(len(ROUGHNESS))),
 ) -> Lanes:
-    """Return one lane for every combination of onsets with (indices of) ramp times, shapes and roughnesses."""
-    grid = np.meshgrid(np.arange(t0_s.size), ramps, shapes, roughness, indexing="ij")
-    onset, ramp, shape, rough = (part.ravel() for part in grid)
-    weight = np.array(RAMP_WEIGHT)[ramp] * np.array(SHAPE_WEIGHT)[shape] * np.array(ROUGHNESS_WEIGHT)[rough]
-    square, cube = np.array(SHAPES)[shape].T
-    return Lanes(t0_s[onset], np.array(RAMP_S)[ramp], square, cube, np.array(ROUGHNESS)[rough], np.log(weight))
+    """Return one lane for every combination of onsets (..., T) with (indices of) ramp times, shapes, roughnesses."""
+    grid = np.meshgrid(np.arange(t0_s.shape[-1]), ramps, shapes, roughness, indexing="ij")
+    return _combined(t0_s, np.stack([part.ravel() for part in grid]))
 
 
 def third_of_lanes(t0_s: FloatArray) -> Lanes:
@@ -101,13 +105,23 @@ def third_of_lanes(t0_s: FloatArray) -> Lanes:
 
     Neighbouring onsets and ramp times have the other cells of the square, so that nothing goes untried for long.
     """
-    cell = np.indices((t0_s.size, len(RAMP_S), len(SHAPES), len(ROUGHNESS))).sum(axis=0).ravel()
-    return lanes_over(t0_s).take(np.flatnonzero(cell % 3 == 0))
+    cells = np.indices((t0_s.shape[-1], len(RAMP_S), len(SHAPES), len(ROUGHNESS))).reshape(4, -1)
+    return _combined(t0_s, cells[:, cells.sum(axis=0) % 3 == 0])
+
+
+def _combined(t0_s: FloatArray, cells: NDArray[np.intp]) -> Lanes:
+    """Lanes (..., L) of cells (4, L): places of an onset, a ramp time, a shape and a roughness."""
+    onset, ramp, shape, rough = cells
+    t0_s = t0_s[..., onset]
+    weight = np.array(RAMP_WEIGHT)[ramp] * np.array(SHAPE_WEIGHT)[shape] * np.array(ROUGHNESS_WEIGHT)[rough]
+    square, cube = np.array(SHAPES)[shape].T
+    parts = (np.array(RAMP_S)[ramp], square, cube, np.array(ROUGHNESS)[rough], np.log(weight))
+    return Lanes(t0_s, *(np.broadcast_to(part, t0_s.shape) for part in parts))
 
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """Mean and covariance of (speed, alpha, slow noise) in each lane."""
+    """Mean and covariance of (speed, alpha, slow noise) in each lane; each (..., L)."""
 
     v: FloatArray
     a: FloatArray
@@ -120,17 +134,17 @@ class State:
     bb: FloatArray
 
     def mean(self) -> FloatArray:
-        """Return (L, 3)."""
+        """Return (..., L, 3)."""
         return np.stack((self.v, self.a, self.b), axis=-1)
 
     def covariance(self) -> FloatArray:
-        """Return (L, 3, 3)."""
+        """Return (..., L, 3, 3)."""
         rows = ((self.vv, self.va, self.vb), (self.va, self.aa, self.ab), (self.vb, self.ab, self.bb))
         return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
 
     def take(self, index: NDArray[np.intp]) -> State:
-        """Return the state of some of the lanes."""
-        return State(*(getattr(self, name)[index] for name in self.__slots__))
+        """Return the state of some of the lanes, by their place among the lanes of all launches."""
+        return State(*(np.take(getattr(self, name), index) for name in self.__slots__))
 
     def given(self, cross: tuple[FloatArray, FloatArray, FloatArray], variance: FloatArray, miss: FloatArray) -> State:
         """Return the state after something linear in it is seen.
@@ -153,9 +167,9 @@ class State:
         )
 
 
-def at_rest(size: int, noise: SpeedNoise) -> State:
+def at_rest(lanes: Lanes, noise: SpeedNoise) -> State:
     """Return the state at the onset: speed zero and known, acceleration nearly unknown."""
-    zero = np.zeros(size)
+    zero = np.zeros(lanes.t0_s.shape)
     return State(
         zero, zero + ACCEL_MEAN_MPS2, zero, zero, zero, zero, zero + ACCEL_SD_MPS2**2, zero, zero + noise.slow_mps**2
     )
@@ -171,13 +185,13 @@ class Move:
 
 
 def moves_through(lanes: Lanes, t_s: FloatArray, noise: SpeedNoise) -> list[Move]:
-    """Return the step of each lane that ends at each moment, the first none; nothing moves before the onset."""
-    column = t_s[:, None]
-    area_s = np.diff(lanes.ramp_integral(column), axis=0)
-    moving_s = np.diff(np.maximum(column - lanes.t0_s, 0.0), axis=0)
-    none = np.zeros((1, lanes.t0_s.size))
-    area_s, moving_s = np.concatenate((none, area_s)), np.concatenate((none, moving_s))
-    return [Move(*rows) for rows in zip(area_s, moving_s, np.exp(-moving_s / noise.slow_tau_s), strict=True)]
+    """Return the step of each lane that ends at each moment (..., K), the first none; at rest nothing moves."""
+    each, column = lanes.at_moments(), t_s[..., None]
+    began = np.concatenate((column[..., :1, :], column), axis=-2)
+    area_s = np.diff(each.ramp_integral(began), axis=-2)
+    moving_s = np.diff(np.maximum(began - each.t0_s, 0.0), axis=-2)
+    fade = np.exp(-moving_s / noise.slow_tau_s)
+    return [Move(area_s[..., k, :], moving_s[..., k, :], fade[..., k, :]) for k in range(t_s.shape[-1])]
 
 
 def predict(state: State, move: Move, roughness: FloatArray, noise: SpeedNoise) -> State:
@@ -198,12 +212,21 @@ def predict(state: State, move: Move, roughness: FloatArray, noise: SpeedNoise) 
     )
 
 
-def update(state: State, seen_mps: float, moving: NDArray[np.bool_], noise: SpeedNoise) -> tuple[State, FloatArray]:
-    """Return the state after a sample, and the sample's log likelihood; lanes still at rest stay as they are."""
-    if seen_mps == 0:
-        return state, _zero_log_likelihood(state.v, state.vv, noise)
-    expected, slope, white_var = _expected(state.v, moving, noise)
-    return corrected(state, seen_mps - expected - slope * state.b, np.where(moving, slope, 0.0), white_var)
+def update(
+    state: State, seen_mps: FloatArray, moving: NDArray[np.bool_], noise: SpeedNoise
+) -> tuple[State, FloatArray]:
+    """Return the state after a sample, and the sample's log likelihood, 0 where there is none.
+
+    Lanes still at rest stay as they are; a zero tells of the speed through its likelihood alone.
+    """
+    has, zero = np.isfinite(seen_mps), seen_mps == 0
+    used = moving & has & ~zero
+    expected, slope, white_var = _expected(state.v, used, noise)
+    miss = np.where(used, seen_mps - expected - slope * state.b, 0.0)
+    after, value = corrected(state, miss, np.where(used, slope, 0.0), white_var)
+    if zero.any():
+        value = np.where(zero, _zero_log_likelihood(state.v, state.vv, noise), value)
+    return after, np.where(has, value, 0.0)
 
 
 def corrected(state: State, miss: FloatArray, slope: FloatArray, white_var: FloatArray) -> tuple[State, FloatArray]:
@@ -216,15 +239,11 @@ def corrected(state: State, miss: FloatArray, slope: FloatArray, white_var: Floa
     return state.given((cv, ca, cb), spread, miss), _log_normal_with_strays(miss * miss / spread, spread)
 
 
-def _expected(v: FloatArray, moving: NDArray[np.bool_], noise: SpeedNoise) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Expected report, its slope against the speed, and the variance of its white part."""
-    white_var = noise.white_mps**2
-    if v[moving].min(initial=np.inf) > 10 * noise.sigma_mps:
-        safe = np.maximum(v, noise.sigma_mps)
-        return v + noise.sigma_mps**2 / (2 * safe), np.ones_like(v), np.full_like(v, white_var)
-    mean, slope, variance = rice_moments(v, noise.sigma_mps)
+def _expected(v: FloatArray, used: NDArray[np.bool_], noise: SpeedNoise) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Expected report, its slope against the speed, and the variance of its white part, for the lanes in use."""
+    mean, slope, variance = rice_moments(np.where(used, v, _FAR_SIGMAS * noise.sigma_mps), noise.sigma_mps)
     rounding_var = noise.resolution_mps**2 / 12
-    floor = 0.3 * (white_var - rounding_var)
+    floor = 0.3 * (noise.white_mps**2 - rounding_var)
     return mean, slope, np.maximum(variance - (slope * noise.slow_mps) ** 2, floor) + rounding_var
 
 
@@ -243,13 +262,13 @@ def _zero_log_likelihood(v: FloatArray, vv: FloatArray, noise: SpeedNoise) -> Fl
 
 
 def rest_likelihood(samples: Samples, noise: SpeedNoise) -> FloatArray:
-    """Return the log likelihood of each sample if the vehicle is at rest; 0 where there is no sample."""
-    out = np.zeros(samples.t_s.size)
-    has = np.flatnonzero(np.isfinite(samples.seen_mps))
-    if not has.size:
+    """Return the log likelihood (..., K) of each sample if the vehicle is at rest; 0 where there is no sample."""
+    out = np.zeros(samples.t_s.shape)
+    has = np.isfinite(samples.seen_mps)
+    if not has.any():
         return out
-    seen = samples.seen_mps[has]
-    gaps_s = np.diff(samples.t_s[has], prepend=samples.t_s[has[0]] - 1e3)
+    seen, t_s, row = samples.seen_mps[has], samples.t_s[has], np.nonzero(has.reshape(-1, has.shape[-1]))[0]
+    gaps_s = np.where(np.diff(row, prepend=-1) > 0, np.inf, np.diff(t_s, prepend=0.0))
     share = min(noise.slow_mps / noise.sigma_mps, 1.0) ** 2
     rho = share * np.exp(-gaps_s / noise.slow_tau_s)
     value = rest_log_likelihood(seen, noise.rest_sigma_mps, noise.resolution_mps, rho)
@@ -265,19 +284,19 @@ def log_posterior(lanes: Lanes, samples: Samples, noise: SpeedNoise) -> FloatArr
 
 def filtered(lanes: Lanes, samples: Samples, noise: SpeedNoise) -> tuple[FloatArray, list[State]]:
     """Return the log posterior weight of each lane, and its state at each moment given the samples up to it."""
-    total, track = lanes.log_prior.copy(), []
-    state = at_rest(lanes.t0_s.size, noise)
     resting = rest_likelihood(samples, noise)
-    first_s, last_s = lanes.t0_s.min(), lanes.t0_s.max()
-    moves = moves_through(lanes, samples.t_s, noise)
-    for k, (now_s, seen) in enumerate(zip(samples.t_s.tolist(), samples.seen_mps.tolist(), strict=True)):
-        if first_s >= now_s:
-            total += resting[k]
-        else:
-            state = predict(state, moves[k], lanes.roughness, noise)
-            if seen == seen:
-                moving = lanes.t0_s < now_s
-                state, value = update(state, seen, moving, noise)
-                total += value if last_s < now_s else np.where(moving, value, resting[k])
+    began = samples.t_s > lanes.t0_s.min(axis=-1)[..., None]
+    first = int(np.argmax(began.reshape(-1, began.shape[-1]).any(axis=0)))
+    total = lanes.log_prior + resting[..., :first].sum(axis=-1)[..., None]
+    state = at_rest(lanes, noise)
+    track = [state] * first
+    seen = np.isfinite(samples.seen_mps)
+    moves = moves_through(lanes, samples.t_s[..., max(first - 1, 0) :], noise)
+    for k, move in enumerate(moves[min(first, 1) :], first):
+        state = predict(state, move, lanes.roughness, noise)
+        if seen[..., k].any():
+            moving = lanes.t0_s < samples.t_s[..., k, None]
+            state, value = update(state, samples.seen_mps[..., k, None], moving, noise)
+            total += np.where(moving, value, resting[..., k, None])
         track.append(state)
     return total, track

@@ -1,10 +1,8 @@
-"""Whole paths of a launch drawn from its posterior: any time, distance or acceleration is read off them jointly.
+"""Whole paths of launches drawn from their posterior: any time, distance or acceleration is read off them jointly.
 
 The start is drawn from the lanes of `onset` (backward sampling: Fruehwirth-Schnatter, J. Time Series Analysis 15
-(1994) 183); what follows the start window is drawn from one dense Gaussian solve by correcting a prior draw with
-the gain on its own misfit (Matheron's rule: Journel & Huijbregts, Mining Geostatistics (1978), VII.A.1).
-Draws come from a fixed seed, with moments matched to the normal law, so the same log gives the same numbers every
-time.
+(1994) 183); what follows the start window is drawn by `later`. Draws come from numbers that go with the samples of
+each launch, with moments matched to the normal law, so the same launch gives the same numbers every time.
 """
 
 from __future__ import annotations
@@ -14,14 +12,12 @@ from typing import Final
 
 import numpy as np
 
-from traceanalyze.estimate.later import draw_later, matched
+from traceanalyze.estimate.later import draw_later
+from traceanalyze.estimate.normals import DRAWS, UintArray, keys_of, normals
 from traceanalyze.estimate.onset import Lanes, Move, Samples, State, moves_through
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray
 
-#: Paths drawn where there is no start; the standard deviation over 256 of them is known to 4 %.
-DRAWS: Final = 256
-_SEED: Final = 20_240
 #: Variance that keeps a division defined where all is known.
 _TINY: Final = 1e-15
 #: How little is known of a path that does not start from rest [m/s, m/s^2].
@@ -31,15 +27,15 @@ _FREE_ACCEL_SD_MPS2: Final = 4.0
 
 @dataclass(frozen=True, slots=True)
 class Paths:
-    """Paths on common moments: one row a draw.
+    """Paths of one launch or, with a leading axis, of several: k draws at m moments.
 
     Attributes
     ----------
-    t_s : (m,) float
+    t_s : (..., m) float
         Moments [s]; between them a path is the cubic through speeds and accelerations of both ends.
-    onset_s : (k,) float
+    onset_s : (..., k) float
         Onset of motion of each draw [s].
-    speed_mps, accel_mps2, distance_m : (k, m) float
+    speed_mps, accel_mps2, distance_m : (..., k, m) float
         True speed, acceleration and distance since the onset; zero before it.
     """
 
@@ -49,71 +45,67 @@ class Paths:
     accel_mps2: FloatArray
     distance_m: FloatArray
 
+    def of(self, launch: int) -> Paths:
+        """Return the paths of one of several launches."""
+        return Paths(*(getattr(self, name)[launch] for name in self.__slots__))
+
 
 def draw_paths(lanes: Lanes, track: list[State], start: Samples, later: Samples, noise: SpeedNoise) -> Paths:
-    """Return paths through both parts of a launch.
+    """Return paths through both parts of several launches.
 
     Parameters
     ----------
     lanes : Lanes
-        One per draw.
+        One per draw, (g, k).
     track : list of State
         Their state at each moment of the start given the samples up to it.
     start : Samples
-        The moments and samples the lanes were weighed on.
+        The moments and samples (g, s) the lanes were weighed on.
     later : Samples
-        Those after it; may be empty.
+        Those after it (g, m).
     """
-    rng = np.random.default_rng(_SEED)
-    mean, cov = track[-1].mean(), track[-1].covariance()
-    if later.t_s.size:
-        last, v_later, a_later = draw_later(mean, cov.mean(axis=0), float(start.t_s[-1]), later, noise, rng)
-    else:
-        last = np.stack(_draw(track[-1], matched(rng, mean.shape[0], 3).T), axis=1)
-        v_later = a_later = np.zeros((mean.shape[0], 0))
-    v_start, a_start = _draw_backward(lanes, track, last, start, noise, rng)
-    t_s = np.concatenate((start.t_s, later.t_s))
-    speed = np.concatenate((v_start, v_later), axis=1)
-    accel = np.concatenate((a_start, a_later), axis=1)
+    key = keys_of(seen[np.isfinite(seen)] for seen in start.seen_mps)
+    mean, cov = track[-1].mean(), track[-1].covariance().mean(axis=-3)
+    last, v_later, a_later = draw_later(mean, cov, start.t_s[:, -1], later, noise, key)
+    v_start, a_start = _draw_backward(lanes, track, last, start, noise, key)
+    t_s = np.concatenate((start.t_s, later.t_s), axis=-1)
+    speed = np.concatenate((v_start, v_later), axis=-1)
+    accel = np.concatenate((a_start, a_later), axis=-1)
     return Paths(t_s, lanes.t0_s, speed, accel, _distance(lanes, t_s, speed, accel))
 
 
 def draw_free(samples: Samples, from_s: float, noise: SpeedNoise) -> Paths:
     """Return paths through samples in motion; `from_s`, before the first, counts as onset and origin of distance."""
-    rng = np.random.default_rng(_SEED)
-    first = samples.seen_mps[np.isfinite(samples.seen_mps)][0]
-    mean = np.tile((float(first), 0.0, 0.0), (DRAWS, 1))
-    cov = np.diag((_FREE_SPEED_SD_MPS**2, _FREE_ACCEL_SD_MPS2**2, noise.slow_mps**2))
-    last, speed, accel = draw_later(mean, cov, from_s, samples, noise, rng)
+    seen = samples.seen_mps[np.isfinite(samples.seen_mps)]
+    mean = np.tile((float(seen[0]), 0.0, 0.0), (1, DRAWS, 1))
+    cov = np.diag((_FREE_SPEED_SD_MPS**2, _FREE_ACCEL_SD_MPS2**2, noise.slow_mps**2))[None]
+    one = Samples(samples.t_s[None], samples.seen_mps[None])
+    last, speed, accel = (part[0] for part in draw_later(mean, cov, np.array([from_s]), one, noise, keys_of([seen])))
     t_s = np.concatenate(([from_s], samples.t_s))
     speed = np.concatenate((last[:, :1], speed), axis=1)
     accel = np.concatenate((last[:, 1:2], accel), axis=1)
-    step = np.diff(t_s) * (speed[:, 1:] + speed[:, :-1]) / 2 + np.diff(t_s) ** 2 * (accel[:, :-1] - accel[:, 1:]) / 12
-    way = np.concatenate((np.zeros((DRAWS, 1)), np.cumsum(step, axis=1)), axis=1)
+    way = np.concatenate((np.zeros((DRAWS, 1)), np.cumsum(_steps_m(t_s, speed, accel), axis=1)), axis=1)
     return Paths(t_s, np.full(DRAWS, from_s - 1e-6), speed, accel, way)
 
 
 def _draw_backward(
-    lanes: Lanes,
-    track: list[State],
-    last: FloatArray,
-    start: Samples,
-    noise: SpeedNoise,
-    rng: np.random.Generator,
+    lanes: Lanes, track: list[State], last: FloatArray, start: Samples, noise: SpeedNoise, key: UintArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Speeds and accelerations at the moments of the start, drawn from the last backwards."""
-    draws, moments = last.shape[0], start.t_s.size
-    speed, alpha = np.zeros((moments, draws)), np.zeros((moments, draws))
+    """Speeds and accelerations (g, k, s) at the moments of the start, drawn from the last state backwards."""
+    moments = start.t_s.shape[-1]
+    speed, alpha = np.zeros((2, *lanes.t0_s.shape, moments))
     moves = moves_through(lanes, start.t_s, noise)
-    normal = matched(rng, draws, moments, 3).transpose(1, 2, 0)
-    here = (last[:, 0], last[:, 1], last[:, 2])
+    normal = normals(key, 3 * moments)
+    here = (last[..., 0], last[..., 1], last[..., 2])
     for k in range(moments - 1, -1, -1):
-        speed[k], alpha[k] = here[0], here[1]
-        if k == 0 or lanes.t0_s.min() >= start.t_s[k]:
+        speed[..., k], alpha[..., k] = here[0], here[1]
+        if k == 0 or (lanes.t0_s >= start.t_s[:, k, None]).all():
             break
-        here = _draw(_given_next(track[k - 1], here, moves[k], lanes.roughness, noise), normal[k])
-    column = start.t_s[:, None]
-    return np.where(lanes.t0_s < column, speed, 0.0).T, (alpha * lanes.ramp(column)).T
+        state = _given_next(track[k - 1], here, moves[k], lanes.roughness, noise)
+        here = _draw(state, normal[:, 3 * (moments - k) - 3 : 3 * (moments - k)])
+    moving = lanes.t0_s[..., None] < start.t_s[:, None]
+    ramp = np.swapaxes(lanes.at_moments().ramp(start.t_s[..., None]), -1, -2)
+    return np.where(moving, speed, 0.0), alpha * ramp
 
 
 def _given_next(
@@ -136,26 +128,31 @@ def _given_next(
 
 
 def _draw(state: State, normal: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """One draw of each lane's state, through the triangular root of its covariance; `normal` is (3, L)."""
+    """One draw of each lane's state, through the triangular root of its covariance; `normal` is (g, 3, k)."""
     vv = np.sqrt(np.maximum(state.vv, 1e-24))
     av, bv = state.va / vv, state.vb / vv
     aa = np.sqrt(np.maximum(state.aa - av**2, 1e-24))
     ba = (state.ab - bv * av) / aa
     bb = np.sqrt(np.maximum(state.bb - bv**2 - ba**2, 0.0))
-    n, m, o = normal
+    n, m, o = normal[:, 0], normal[:, 1], normal[:, 2]
     return state.v + vv * n, state.a + av * n + aa * m, state.b + bv * n + ba * m + bb * o
 
 
-def _distance(lanes: Lanes, t_s: FloatArray, speed: FloatArray, accel: FloatArray) -> FloatArray:
-    """Distance from the onset, by the exact integral of each cubic; the first part of a step follows the ramp."""
+def _steps_m(t_s: FloatArray, speed: FloatArray, accel: FloatArray) -> FloatArray:
+    """Distance in each step, by the exact integral of its cubic."""
     d = np.diff(t_s)
-    step = d * (speed[:, 1:] + speed[:, :-1]) / 2 + d**2 * (accel[:, :-1] - accel[:, 1:]) / 12
-    first = np.searchsorted(t_s, lanes.t0_s, side="right")
-    inside = (first >= 1) & (first < t_s.size)
-    rows = np.flatnonzero(inside)
-    cols = first[inside]
-    part = t_s[cols] - lanes.t0_s[rows]
-    bend = part * accel[rows, cols] / np.maximum(speed[rows, cols], 1e-9)
-    power = np.clip(bend, 1.0, 3.0)  # speed grows as (t - t0)^power within the step
-    step[rows, cols - 1] = part * speed[rows, cols] / (power + 1)
-    return np.concatenate((np.zeros((speed.shape[0], 1)), np.cumsum(step, axis=1)), axis=1)
+    ends = speed[..., 1:] + speed[..., :-1]
+    return np.asarray(d * (ends / 2 + d * (accel[..., :-1] - accel[..., 1:]) / 12))
+
+
+def _distance(lanes: Lanes, t_s: FloatArray, speed: FloatArray, accel: FloatArray) -> FloatArray:
+    """Distance from the onset (g, k, m); in the step with the onset speed grows as a power of the time since."""
+    step = _steps_m(t_s[:, None], speed, accel)
+    first = (t_s[:, None] <= lanes.t0_s[..., None]).sum(axis=-1)
+    launch, draw = np.nonzero((first >= 1) & (first < t_s.shape[-1]))
+    column = first[launch, draw]
+    part = t_s[launch, column] - lanes.t0_s[launch, draw]
+    v, a = speed[launch, draw, column], accel[launch, draw, column]
+    power = np.clip(part * a / np.maximum(v, 1e-9), 1.0, 3.0)
+    step[launch, draw, column - 1] = part * v / (power + 1)
+    return np.concatenate((np.zeros((*step.shape[:-1], 1)), np.cumsum(step, axis=-1)), axis=-1)

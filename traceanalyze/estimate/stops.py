@@ -7,10 +7,10 @@ from typing import Final, Protocol
 import numpy as np
 
 from traceanalyze.errors import SignalError
-from traceanalyze.estimate.crossings import distance_at_m, first_time_s
+from traceanalyze.estimate.crossings import at_speed
 from traceanalyze.estimate.fit import fit_free, fit_start
 from traceanalyze.estimate.paths import Paths
-from traceanalyze.estimate.readout import ONSET_SHAPE_SD_S, estimate, reached
+from traceanalyze.estimate.readout import ONSET_SHAPE_SD_S, reached, rolling_time, start_marks, time_between
 from traceanalyze.results import TimeResult
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray, Trace
@@ -45,13 +45,13 @@ def stopping_time(trace: Trace, span: StopSpan, noise: SpeedNoise, measure: Meas
 
 
 def _between(paths: Paths, measure: Measure) -> TimeResult | None:
-    begin_s = first_time_s(paths, measure.from_mps)
-    end_s = paths.onset_s if measure.to_mps == 0 else first_time_s(paths, measure.to_mps)
-    if not reached(begin_s - end_s):
+    """The climb that is the fall read backwards: the measure ends where that starts."""
+    begin = at_speed(paths, measure.from_mps)
+    if measure.to_mps > 0:
+        return rolling_time(at_speed(paths, measure.to_mps), begin, measure)
+    if not reached(begin.time_s):
         return None
-    length = np.nanmean(distance_at_m(paths, begin_s) - distance_at_m(paths, end_s))
-    elapsed = estimate(begin_s - end_s, ONSET_SHAPE_SD_S if measure.to_mps == 0 else 0.0)
-    return TimeResult(measure=measure.label, start_rule=None, elapsed=elapsed, distance_m=float(length))
+    return time_between(start_marks(paths)["rest"], begin, measure, None, ONSET_SHAPE_SD_S)
 
 
 def _fall(trace: Trace, span: StopSpan) -> tuple[FloatArray, FloatArray]:

@@ -54,16 +54,26 @@ def rice_moments(speed_mps: FloatArray, sigma_mps: float) -> tuple[FloatArray, F
     Mean of Rice's law: sigma sqrt(pi/2) L_1/2(-v^2 / 2 sigma^2); mean square v^2 + 2 sigma^2.
     """
     ratio = np.maximum(np.asarray(speed_mps, float) / sigma_mps, 0.0)
-    far = np.maximum(ratio, _FAR)
-    near = np.minimum(ratio, _FAR) / _TABLE_STEP
-    index = np.minimum(near.astype(np.intp), _RATIO.size - 2)
-    part = near - index
-    mean = np.where(
-        ratio > _FAR, far + 0.5 / far + 0.125 / far**3, _MEAN[index] + part * (_MEAN[index + 1] - _MEAN[index])
-    )
-    slope = np.where(ratio > _FAR, 1 - 0.5 / far**2, _SLOPE[index] + part * (_SLOPE[index + 1] - _SLOPE[index]))
-    variance = np.where(ratio > _FAR, 1 - 0.5 / far**2, ratio**2 + 2 - mean**2)
+    inverse = 1 / np.maximum(ratio, _FAR)
+    mean = ratio + inverse * (0.5 + 0.125 * inverse * inverse)
+    slope = 1 - 0.5 * inverse * inverse
+    variance = slope
+    near = ratio <= _FAR
+    if near.any():
+        near_mean, near_slope = _near_moments(np.minimum(ratio, _FAR))
+        mean, slope = np.where(near, near_mean, mean), np.where(near, near_slope, slope)
+        variance = np.where(near, ratio * ratio + 2 - near_mean * near_mean, variance)
     return mean * sigma_mps, slope, variance * sigma_mps**2
+
+
+def _near_moments(ratio: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean over sigma and its slope from the table, for ratios up to `_FAR`."""
+    place = ratio / _TABLE_STEP
+    index = np.minimum(place.astype(np.intp), _RATIO.size - 2)
+    part = place - index
+    mean, slope = np.take(_MEAN, index), np.take(_SLOPE, index)
+    mean += part * (np.take(_MEAN, index + 1) - mean)
+    return mean, slope + part * (np.take(_SLOPE, index + 1) - slope)
 
 
 def rest_log_likelihood(seen_mps: FloatArray, sigma_mps: float, step_mps: float, correlation: FloatArray) -> FloatArray:
