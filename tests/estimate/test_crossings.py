@@ -52,8 +52,8 @@ def test_many_levels_at_once_are_the_levels_one_by_one():
     paths = Paths(t, np.full(50, -0.01), np.maximum(speed, 0), accel, np.cumsum(np.maximum(speed, 0), axis=1) * 0.1)
     levels = np.arange(0.25, 10, 0.25)
     together = at_speeds(paths, levels)
-    for k, level in enumerate(levels.tolist()):
-        np.testing.assert_array_equal(together.time_s[:, k], at_speed(paths, level).time_s)
+    for k, level in enumerate(levels.tolist()):  # 1e-5: Newton's steps stop at 1e-6 m/s, here on slopes above 0.1 m/s^2
+        np.testing.assert_allclose(together.time_s[:, k], at_speed(paths, level).time_s, atol=1e-5)
 
 
 def test_several_launches_are_each_of_them():

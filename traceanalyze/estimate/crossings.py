@@ -102,30 +102,37 @@ def _value(poly: tuple[FloatArray, ...], part: FloatArray) -> FloatArray:
 
 
 def _root(poly: tuple[FloatArray, ...], level: FloatArray) -> FloatArray:
-    """Where polynomials pass a level between 0 and 1: Newton's steps, halving where one leaves its bracket.
+    """Where polynomials pass a level between 0 and 1; a level beyond both ends counts as that of the nearer end.
 
-    A level beyond both ends counts as that of the nearer end.
+    Two of Newton's steps from the chord are enough for nearly all; the others are looked at one step at a time.
     """
-    gain = sum(poly[1:], np.zeros(()))
-    share = (level - poly[0]) / np.maximum(gain, 1e-12)
-    part = np.clip(share, 0.0, 1.0).ravel()
-    todo = np.flatnonzero((share > 0) & (share < 1))
-    poly = tuple(coefficient.ravel()[todo] for coefficient in poly)
-    wanted = np.broadcast_to(level, share.shape).ravel()[todo]
-    low, high = np.zeros(todo.size), np.ones(todo.size)
+    gain = sum(poly[2:], poly[1])
+    chord = np.clip((level - poly[0]) / np.maximum(gain, 1e-12), 0.0, 1.0)
+    part = chord
+    for _ in range(2):
+        part = np.clip(part - (_value(poly, part) - level) / np.maximum(_tilt(poly, part), 1e-12), 0.0, 1.0)
+    left = (np.abs(_value(poly, part) - level) > _CLOSE) & (chord > 0) & (chord < 1)
+    if left.any():
+        wanted = np.broadcast_to(level, part.shape)[left]
+        part[left] = _bracketed(tuple(coefficient[left] for coefficient in poly), wanted, chord[left])
+    return part
+
+
+def _tilt(poly: tuple[FloatArray, ...], part: FloatArray) -> FloatArray:
+    return _value(tuple(power * coefficient for power, coefficient in enumerate(poly))[1:], part)
+
+
+def _bracketed(poly: tuple[FloatArray, ...], level: FloatArray, part: FloatArray) -> FloatArray:
+    """Newton's steps, halving where one leaves the bracket that the values seen leave."""
+    low, high = np.zeros(part.size), np.ones(part.size)
     for _ in range(_TURNS):
-        here = part[todo]
-        miss = _value(poly, here) - wanted
-        left = np.abs(miss) >= _CLOSE
-        if not left.any():
+        miss = _value(poly, part) - level
+        if np.abs(miss).max() < _CLOSE:
             break
-        todo, here, miss, wanted = todo[left], here[left], miss[left], wanted[left]
-        poly = tuple(coefficient[left] for coefficient in poly)
-        low, high = np.where(miss < 0, here, low[left]), np.where(miss < 0, high[left], here)
-        tilt = _value(tuple(power * coefficient for power, coefficient in enumerate(poly))[1:], here)
-        step = here - miss / np.maximum(tilt, 1e-12)
-        part[todo] = np.where((step >= low) & (step <= high), step, (low + high) / 2)
-    return part.reshape(share.shape)
+        low, high = np.where(miss < 0, part, low), np.where(miss < 0, high, part)
+        step = part - miss / np.maximum(_tilt(poly, part), 1e-12)
+        part = np.where((step >= low) & (step <= high), step, (low + high) / 2)
+    return part
 
 
 @dataclass(frozen=True, slots=True, eq=False)
