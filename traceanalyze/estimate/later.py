@@ -200,7 +200,11 @@ def _roughness_choices(model: Model) -> tuple[FloatArray, FloatArray, FloatArray
     for _ in range(_ROUNDS):
         found = _refined(model, found)
     totals = model.known + _SCALES[:, None, None, None] * model.rough_covariance(found)
-    return np.asarray(found), np.asarray(np.linalg.inv(totals), np.float64), model.log_likelihood(totals) + np.log(_SCALE_WEIGHTS)[:, None]
+    return (
+        np.asarray(found),
+        np.asarray(np.linalg.inv(totals), np.float64),
+        model.log_likelihood(totals) + np.log(_SCALE_WEIGHTS)[:, None],
+    )
 
 
 def _refined(model: Model, roughness: FloatArray) -> FloatArray:
