@@ -166,8 +166,9 @@ SUMMIT_FALL_MPS2: Final = 0.3
 #: Samples so long before and after the top belong to it [s], and one and a half windows more.
 SUMMIT_BEFORE_S: Final = 9.0
 SUMMIT_AFTER_S: Final = 3.0
-#: Stated uncertainties are wider than the paths scatter by this: the noise itself is known to a tenth or so.
-SUSTAINED_WIDENING: Final = 1.06
+#: Stated uncertainties are wider than the posterior by this: noise is known to 8 % or so, as by 80 degrees of freedom,
+#: for which Student's t is so much wider than the normal law.
+SUSTAINED_WIDENING: Final = 1.02
 #: Gaining surely more than this is still accelerating [m/s^2] (at 25 m/s a light vehicle gains it 1 % below its limit);
 #: surely less than the second is levelled off; between them nobody can tell.
 LEVEL_MPS2: Final = 0.05

@@ -2,11 +2,12 @@
 
 Around a top the true speed is taken as
 
-    v(t) = b0 + b1 t + sqrt(q) integral W dt + J c(t - tc; r),
+    v(t) = b0 + integral A dt + J c(t - tc; r),   dA = -fade A dt + sqrt(q) dW,
 
-an acceleration that wanders (W: Wiener process, roughness q) and once changes by J, over a ramp of duration r about
-tc: the throttle closes. Without the corner a smoother rounds the top off; with it what comes before and after are
-kept apart. Samples add white noise and a first-order Gauss-Markov part.
+an acceleration that dies away as drag grows, by 2 kappa v a second (kappa: drag over mass), wanders (W: Wiener process,
+roughness q) and once changes by J, over a ramp of duration r about tc: the throttle closes. Without the corner a
+smoother rounds the top off; with it what comes before and after are kept apart. Samples add white
+noise and a first-order Gauss-Markov part.
 
 For one roughness and one corner all is linear and normal: kriging (Journel & Huijbregts, Mining Geostatistics (1978),
 ch. V) in the basis in which noise and wander are both diagonal, so that further roughnesses cost next to nothing; a
@@ -30,6 +31,7 @@ from traceanalyze.settings import (
     CORNER_RAMPS_S,
     CORNER_SD_MPS2,
     CORNER_SHARED,
+    DRAG_PER_MASS,
     SUMMIT_BLOCK_S,
     SUMMIT_FALL_MPS2,
     SUMMIT_GRID_S,
@@ -48,14 +50,37 @@ _FINER: Final = 4
 _NEGLIGIBLE: Final = 1e-3
 
 
+@dataclass(frozen=True, slots=True)
+class _Driving:
+    """Covariance beforehand of speeds at moments since the first sample, without the corner; `fade` in 1/s."""
+
+    fade: float
+
+    def started(self, a_s: FloatArray, b_s: FloatArray) -> FloatArray:
+        """Where speed and acceleration at the start are all that is unknown."""
+        return np.asarray(_START_SD[0] ** 2 + _START_SD[1] ** 2 * self._rolled(a_s) * self._rolled(b_s))
+
+    def wandered(self, a_s: FloatArray, b_s: FloatArray) -> FloatArray:
+        """Where acceleration, zero at the start, wanders with roughness 1: the twice integrated kernel of A."""
+        first, apart = np.minimum(a_s, b_s), np.exp(-self.fade * np.abs(a_s - b_s))
+        twice = apart * self._rolled(2 * first) / 2
+        return np.asarray((first - (1 + apart) * self._rolled(first) + twice) / self.fade**2)
+
+    def _rolled(self, since_s: FloatArray) -> FloatArray:
+        """Speed gained from an acceleration of 1 that dies away."""
+        return np.asarray(-np.expm1(-self.fade * since_s) / self.fade)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Seen:
     """Samples, or means of blocks of them, in a basis (n, n) in which noise is 1 and wander diagonal.
 
-    `moment_s` (n, many) are the moments behind each block, `t_s` (n,) their means, `seen` (n,) the data in the basis,
-    `keep` (r, n) what noise is of the whole there, one row a roughness, and `log_weight` (r,) what data say of it.
+    `law` is what driving allows beforehand, `moment_s` (n, many) are the moments behind each block, `t_s` (n,) their
+    means, `seen` (n,) the data in the basis, `keep` (r, n) what noise is of the whole there, one row a roughness, and
+    `log_weight` (r,) what data say of it.
     """
 
+    law: _Driving
     moment_s: FloatArray
     t_s: FloatArray
     basis: FloatArray
@@ -126,8 +151,9 @@ class Summit:
         seen, corners = self._seen, self._corners
         since_s, at_s = seen.t_s[:, None, None] - seen.t_s[0], moment_s - seen.t_s[0]
         rough = np.array(SUMMIT_ROUGHNESS)[:, None]
-        start, wander = ((law(since_s, at_s) * share).sum(axis=1) for law in (_started, _wandered))
-        own = [(law(at_s[:, None], at_s) * share[:, None] * share).sum(axis=(0, 1)) for law in (_started, _wandered)]
+        laws = (seen.law.started, seen.law.wandered)
+        start, wander = ((law(since_s, at_s) * share).sum(axis=1) for law in laws)
+        own = [(law(at_s[:, None], at_s) * share[:, None] * share).sum(axis=(0, 1)) for law in laws]
         reach = seen.basis @ start + rough[:, :, None] * (seen.basis @ wander)
         gained = seen.keep[:, :, None] * reach
         shape = (_bent(moment_s, corners.place_s, corners.ramp_s) * share).sum(axis=0)
@@ -153,7 +179,8 @@ def find_summit(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise, top_s
         If the samples do not surround the top.
     """
     level_mps = float(speed_mps.mean())
-    seen = _seen(t_s, speed_mps - level_mps, noise)
+    law = _Driving(2 * DRAG_PER_MASS[0] * float(speed_mps.max()))
+    seen = _seen(t_s, speed_mps - level_mps, noise, law)
     reach_s = 1.5 * (window_s + noise.period_s) + 0.5
     begin_s = max(float(seen.t_s[0]), top_s - reach_s - SUMMIT_SLOPE_S)
     end_s = min(float(seen.moment_s[-1, -1]), top_s + reach_s)
@@ -165,7 +192,7 @@ def find_summit(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise, top_s
     return Summit(grid_s, level_mps + _mean_path(seen, corners, grid_s), level_mps, seen, corners)
 
 
-def _seen(t_s: FloatArray, seen_mps: FloatArray, noise: SpeedNoise) -> _Seen:
+def _seen(t_s: FloatArray, seen_mps: FloatArray, noise: SpeedNoise, law: _Driving) -> _Seen:
     many = max(1, int(SUMMIT_BLOCK_S / noise.period_s + 1e-6))
     many = min(many, t_s.size // 4)
     moment_s, block_mps = blocks(t_s, many), blocks(seen_mps, many).mean(axis=1)
@@ -173,12 +200,12 @@ def _seen(t_s: FloatArray, seen_mps: FloatArray, noise: SpeedNoise) -> _Seen:
     covariance = noise.slow_mps**2 * np.exp(-np.abs(mean_s[:, None] - mean_s) / noise.slow_tau_s)
     covariance.flat[:: mean_s.size + 1] += noise.white_mps**2 / many
     since_s = mean_s - mean_s[0]
-    whiten = np.linalg.inv(np.linalg.cholesky(covariance + _started(since_s[:, None], since_s)))
-    wander, turn = np.linalg.eigh(whiten @ _wandered(since_s[:, None], since_s) @ whiten.T)
+    whiten = np.linalg.inv(np.linalg.cholesky(covariance + law.started(since_s[:, None], since_s)))
+    wander, turn = np.linalg.eigh(whiten @ law.wandered(since_s[:, None], since_s) @ whiten.T)
     basis = turn.T @ whiten
     seen = basis @ block_mps
     keep = 1 / (1 + np.array(SUMMIT_ROUGHNESS)[:, None] * np.maximum(wander, 0.0))
-    return _Seen(moment_s, mean_s, basis, seen, keep, 0.5 * (np.log(keep) - keep * seen**2).sum(axis=1))
+    return _Seen(law, moment_s, mean_s, basis, seen, keep, 0.5 * (np.log(keep) - keep * seen**2).sum(axis=1))
 
 
 def blocks(values: FloatArray, many: int) -> FloatArray:
@@ -225,7 +252,7 @@ def _mean_path(seen: _Seen, corners: _Corners, grid_s: FloatArray) -> FloatArray
     drawn = seen.keep * (corners.weight.sum(axis=1, keepdims=True) * seen.seen - pushed @ corners.bend.T)
     since_s, on_grid_s = seen.t_s[:, None] - seen.t_s[0], grid_s - seen.t_s[0]
     pull = seen.basis.T @ np.column_stack((drawn.sum(axis=0), np.array(SUMMIT_ROUGHNESS) @ drawn))
-    smooth = pull[:, 0] @ _started(since_s, on_grid_s) + pull[:, 1] @ _wandered(since_s, on_grid_s)
+    smooth = pull[:, 0] @ seen.law.started(since_s, on_grid_s) + pull[:, 1] @ seen.law.wandered(since_s, on_grid_s)
     return np.asarray(smooth + _bent(grid_s[:, None], corners.place_s, corners.ramp_s) @ pushed.sum(axis=0))
 
 
@@ -234,14 +261,3 @@ def _bent(t_s: FloatArray, place_s: FloatArray, ramp_s: FloatArray) -> FloatArra
     since = t_s - place_s + 0.5 * ramp_s
     on_ramp = np.minimum(np.maximum(since, 0.0), ramp_s)
     return np.asarray(on_ramp**2 / (2 * ramp_s) + np.maximum(since - ramp_s, 0.0))
-
-
-def _started(a_s: FloatArray, b_s: FloatArray) -> FloatArray:
-    """Covariance of speeds at moments since the first sample whose start is all that is unknown."""
-    return np.asarray(_START_SD[0] ** 2 + _START_SD[1] ** 2 * a_s * b_s)
-
-
-def _wandered(a_s: FloatArray, b_s: FloatArray) -> FloatArray:
-    """Covariance of speeds at moments since the first sample whose acceleration wanders with roughness 1."""
-    first = np.minimum(a_s, b_s)
-    return np.asarray(first**2 * (first / 3 + np.abs(a_s - b_s) / 2))
