@@ -183,18 +183,15 @@ APPROACH_S: Final = 25.0
 #: Drag over mass, 0.5 rho CdA / m [1/m]: the usual value (CdA 0.55 m^2, 150 kg with the rider) and how far others lie
 #: from it, in the logarithm: upright minibikes and karts within a factor of two, cars at the far end.
 DRAG_PER_MASS: Final = (0.0022, 0.7)
+#: Share of vehicles that run into a governor or a rev limiter before drag stops them; common practice, no source.
+GOVERNED: Final = 0.2
 #: A limiting speed is told while the law fits (chi-square per degree of freedom) and its standard uncertainty is less
 #: than this share.
 LIMIT_MISFIT: Final = 2.0
 LIMIT_STDERR_SHARE: Final = 0.05
-#: Slope along the strip that a projected speed allows for (standard deviation): a strip that looks level to the eye.
-UNKNOWN_GRADE: Final = 0.002
 #: Samples of an approach are averaged in blocks of this length [s].
 LIMIT_BLOCK_S: Final = 0.5
 #: Gusts and undulations of the road push by so much [m/s^2] for so long [s], from next to nothing to the half percent
 #: of slope that road-load rules allow (40 CFR 1066.310); which it is, the approach itself tells.
 DISTURBANCE_MPS2: Final = (0.005, 0.015, 0.05)
-DISTURBANCE_TAU_S: Final = 2.0
-#: Real pulls follow the law less cleanly than samples tell: in simulated drives with gusts, slopes, slipping power and
-#: governors the error is wider than the fit says by this.
-LIMIT_WIDENING: Final = 1.0
+DISTURBANCE_TAU_S: Final = 3.0

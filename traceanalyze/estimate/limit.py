@@ -3,11 +3,13 @@
 Road load makes d(v^p)/dx = p (pull - k v^p)/m exactly linear in v^p along the way x: p = 2 for constant thrust, p = 3
 for constant power, with square drag k v^2 (T. D. Gillespie, Fundamentals of Vehicle Dynamics (SAE 1992), ch. 2 and 4:
 the forces; the integral is elementary). So v^p = limit^p - c exp(-p kappa x), kappa = k/m, is linear in limit^p and c
-for each kappa; both laws are averaged over kappa by their posterior.
+for each kappa. A governor or rev limiter cuts the law off: the limit is reached, and held up to the end. All this is
+averaged over its posterior.
 """
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 import numpy as np
@@ -18,28 +20,35 @@ from traceanalyze.settings import (
     DISTURBANCE_MPS2,
     DISTURBANCE_TAU_S,
     DRAG_PER_MASS,
+    GOVERNED,
     LIMIT_BLOCK_S,
     LIMIT_MISFIT,
     LIMIT_STDERR_SHARE,
-    LIMIT_WIDENING,
-    UNKNOWN_GRADE,
 )
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray
-from traceanalyze.units import GRAVITY_MPS2
 
-_UNKNOWN: Final = Estimate(float("nan"), float("nan"))
-_POWERS: Final = np.array([2.0, 3.0])
-#: Values of kappa tried [1/m], evenly spaced in its logarithm, and their log weights beforehand.
-_APART: Final = np.linspace(-2.5, 2.5, 24)
-_KAPPA: Final = DRAG_PER_MASS[0] * np.exp(DRAG_PER_MASS[1] * _APART)
-_KAPPA_LOG_WEIGHT: Final = -0.5 * _APART**2
+_UNKNOWN: Final = Estimate(math.nan, math.nan)
+#: A fading part is none when so little of it (squared) differs from a constant: the plateau fills the whole approach.
+_SAME: Final = 1e-9
+#: So many standard uncertainties below zero are as good as any more.
+_SURELY: Final = 6.0
+#: What is tried: how long a governor held the speed before the end [s] (0: none), the law's power, and kappa [1/m],
+#: evenly spaced in its logarithm; shapes (b, 1, 1), (1, p, 1), (k,). A governor is as likely to hold for any of these.
+_PLATEAUS_S: Final = np.array([0.0, 0.5, 1.0, 2.0, 4.0])
+_GOVERNED: Final = (_PLATEAUS_S > 0)[:, None, None]
+_POWERS: Final = np.array([2.0, 3.0])[None, :, None]
+_APART: Final = np.linspace(-2.5, 2.5, 20)
+_KAPPAS: Final = DRAG_PER_MASS[0] * np.exp(DRAG_PER_MASS[1] * _APART)
+_LOG_PRIOR: Final = np.log(np.where(_GOVERNED, GOVERNED / (_PLATEAUS_S.size - 1), 1 - GOVERNED)) - 0.5 * _APART**2
 
 
 def limit_near(top: Estimate, gain: Estimate) -> Estimate:
     """Return the limiting speed of a run that has all but levelled off [m/s]: the top, and what little is left.
 
-    The pull fades by 2 kappa v for each metre a second, so a gain that is left is worth gain / (2 kappa v).
+    The pull fades by 2 kappa v for each metre a second, so a gain that is left is worth gain / (2 kappa v); it is not
+    negative, so its normal law is cut off at zero (Johnson, Kotz & Balakrishnan, Continuous Univariate Distributions 1
+    (1994), 13.10.1: mean and variance).
 
     Parameters
     ----------
@@ -50,14 +59,18 @@ def limit_near(top: Estimate, gain: Estimate) -> Estimate:
     """
     usual, spread = DRAG_PER_MASS
     fade = 2 * usual * top.value
-    left = max(gain.value, 0.0) / fade
-    return Estimate(top.value + left, float(np.sqrt(top.stderr**2 + (gain.stderr / fade) ** 2 + (spread * left) ** 2)))
+    ratio = max(gain.value / gain.stderr, -_SURELY)
+    hazard = math.exp(-0.5 * ratio**2) / (math.sqrt(0.5 * math.pi) * math.erfc(-ratio / math.sqrt(2)))
+    left = gain.stderr * (ratio + hazard) / fade
+    doubt = gain.stderr * math.sqrt(1 - hazard * (hazard + ratio)) / fade
+    return Estimate(top.value + left, math.hypot(top.stderr, doubt, spread * left))
 
 
 def limiting_speed(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) -> Estimate:
     """Return the speed at which acceleration would have reached zero [m/s]; NaN when it cannot be told.
 
-    Its uncertainty allows for a slope of the road that nobody has measured.
+    It is that of this run: the mean wind and slope of the approach are in it, as in the top speed; gusts and
+    undulations are in its uncertainty.
 
     Parameters
     ----------
@@ -74,8 +87,7 @@ def limiting_speed(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) ->
     if misfit.flat[int(np.argmax(weight))] > LIMIT_MISFIT:
         return _UNKNOWN
     mean = float((weight * limit).sum())
-    slope = GRAVITY_MPS2 * UNKNOWN_GRADE / (2 * _KAPPA * limit)
-    stderr = LIMIT_WIDENING * float(np.sqrt((weight * (variance + slope**2 + (limit - mean) ** 2)).sum()))
+    stderr = float(np.sqrt((weight * (variance + (limit - mean) ** 2)).sum()))
     return Estimate(mean, stderr) if stderr < LIMIT_STDERR_SHARE * mean else _UNKNOWN
 
 
@@ -84,28 +96,31 @@ def _fits(
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Log weight, limiting speed and its variance, and misfit (chi-square per degree of freedom) of each law.
 
-    All of shape (disturbances, powers, kappas).
+    All of shape (disturbances, plateaus, powers, kappas).
     """
     basis, keep = _basis(t_s, noise, many)
     way_m = np.concatenate(([0.0], np.cumsum(0.5 * (speed_mps[1:] + speed_mps[:-1]) * np.diff(t_s))))
-    scale = _POWERS[:, None] * speed_mps ** (_POWERS[:, None] - 1)  # a small error of v is that much of v^p
-    level = (1 / scale) @ basis.T
-    data = (speed_mps / _POWERS[:, None]) @ basis.T
-    fading = (-np.exp(-_POWERS[:, None, None] * _KAPPA[:, None] * (way_m - way_m[-1])) / scale[:, None]) @ basis.T
+    plateau_m = np.interp(t_s[-1] - _PLATEAUS_S, t_s, way_m)
+    short_m = np.minimum(way_m - plateau_m[:, None, None, None], 0.0)
+    scale = _POWERS[..., None] * speed_mps ** (_POWERS[..., None] - 1)  # a small error of v is that much of v^p
+    fading = _GOVERNED[..., None] - np.exp(-_POWERS[..., None] * _KAPPAS[:, None] * short_m)
+    level, data, fading = (law @ basis.T for law in (1 / scale, speed_mps / _POWERS[..., None], fading / scale))
     # normal equations of the limit (1) and the fading part (2), and the data (0), for each disturbance
-    s00, s01, s11 = (_sums(a * b, keep)[:, :, None] for a, b in ((data, data), (data, level), (level, level)))
-    s02, s12, s22 = (_sums(a * fading, keep) for a in (data[:, None], level[:, None], fading))
+    s00, s01, s11 = (_sums(a * b, keep) for a, b in ((data, data), (data, level), (level, level)))
+    s02, s12, s22 = (_sums(a * fading, keep) for a in (data, level, fading))
     det = s11 * s22 - s12**2
+    told = det > _SAME * s11 * s22
+    det = np.where(told, det, 1.0)
     limit_power = np.maximum((s22 * s01 - s12 * s02) / det, 1e-9)
     fades = (s11 * s02 - s12 * s01) / det
     left = s00 - limit_power * s01 - fades * s02
-    limit = limit_power ** (1 / _POWERS[:, None])
+    limit = limit_power ** (1 / _POWERS)
+    in_speed = limit / (_POWERS * limit_power)  # how much of v a small error of v^p is at the limit
     # the law holds for pulls that fade: a negative fading part would be one that grows
-    sensible = np.where(fades > -2 * np.sqrt(s11 / det), 0.0, -50.0) + _KAPPA_LOG_WEIGHT
-    log_weight = sensible - 0.5 * (left + np.log(det)) - np.log(limit_power / limit)
-    log_weight += 0.5 * np.log(keep).sum(axis=1)[:, None, None]
-    variance = s22 / det * (limit / (_POWERS[:, None] * limit_power)) ** 2
-    return log_weight, limit, variance, left / max(t_s.size - 3, 1)
+    sensible = np.where(told, np.where(fades > -2 * np.sqrt(s11 / det), 0.0, -50.0), -np.inf)
+    fit = 0.5 * (np.log(keep).sum(axis=1)[:, None, None, None] - np.log(det) - left)
+    log_weight = _LOG_PRIOR + sensible + fit + 2 * np.log(in_speed)
+    return log_weight, limit, s22 / det * in_speed**2, left / max(t_s.size - 3, 1)
 
 
 def _sums(products: FloatArray, keep: FloatArray) -> FloatArray:
