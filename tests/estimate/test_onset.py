@@ -10,7 +10,6 @@ from traceanalyze.estimate.onset import (
     RAMP_S,
     SHAPES,
     Lanes,
-    Samples,
     State,
     corrected,
     lanes_over,
@@ -20,6 +19,7 @@ from traceanalyze.estimate.onset import (
     third_of_lanes,
 )
 from traceanalyze.estimate.paths import _given_next
+from traceanalyze.estimate.samples import plain
 from traceanalyze.signal.noise import SpeedNoise
 
 # state [v, a], step 0.1, F = [[1, 0.1], [0, 1]], Q = 4 [[d^3/3, d^2/2], [d^2/2, d]], R = 0.05^2, prior 0 with
@@ -92,7 +92,9 @@ def example_model():
     u = 0.1 * np.arange(10)
     design = np.stack((np.ones(10), u, np.zeros(10)), axis=1)
     known = design @ np.diag((1, 25, 0)) @ design.T + 0.05**2 * np.eye(10)
-    return Model(*(part[None] for part in (u, np.diff(u, prepend=0.0), np.eye(10), design, known, SEEN)))
+    return Model(
+        *(part[None] for part in (u, np.diff(u, prepend=0.0), np.eye(10), design, known, SEEN, np.full(10, 0.05)))
+    )
 
 
 def test_dense_model_gives_the_log_likelihood_of_the_example():
@@ -121,9 +123,9 @@ def test_draws_of_what_follows_agree_with_a_dense_solve():
     mean = np.tile((1.0, 2.0, 0.0), (1, DRAWS, 1))
     cov = np.diag((0.04, 0.25, 1e-12))[None]
     key = np.array([7], np.uint64)
-    _, speed, accel = draw_later(mean, cov, np.zeros(1), Samples(u[None], seen[None]), noise, key)
-    plain = np.polyfit(u, seen, 1)
-    assert np.abs(speed[0].mean(axis=0) - np.polyval(plain, u)).max() < 0.1
+    _, speed, accel = draw_later(mean, cov, np.zeros(1), plain(u[None], seen[None]), noise, key)
+    line = np.polyfit(u, seen, 1)
+    assert np.abs(speed[0].mean(axis=0) - np.polyval(line, u)).max() < 0.1
     assert speed[0].std(axis=0).mean() == pytest.approx(0.1 * np.sqrt(2.5 / 40), rel=0.6)
     assert accel.mean() == pytest.approx(2.0, abs=0.1)
 
@@ -189,7 +191,7 @@ def test_posterior_lies_about_the_true_onset():
     t = np.arange(-1.5, 2.5, 0.1) + 0.037
     seen = np.hypot(3 * np.maximum(t, 0) + 0.05 * rng.standard_normal(t.size), 0.05 * rng.standard_normal(t.size))
     lanes = lanes_over(np.linspace(-0.5, 0.3, 41))
-    weight = log_posterior(lanes, Samples(t, seen), noise)
+    weight = log_posterior(lanes, plain(t, seen), noise)
     weight = np.exp(weight - weight.max())
     mean = float(weight @ lanes.t0_s / weight.sum())
     assert abs(mean) < 0.1  # one sample; a uniform posterior would have its mean there too, but not its spread:

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from traceanalyze.errors import SignalError
 from traceanalyze.estimate.normals import DRAWS
-from traceanalyze.estimate.onset import Lanes, Samples, State, filtered, lanes_over, log_posterior, third_of_lanes
+from traceanalyze.estimate.onset import Lanes, State, filtered, lanes_over, log_posterior, third_of_lanes
 from traceanalyze.estimate.paths import Paths, draw_free, draw_paths
+from traceanalyze.estimate.samples import Samples, beginning_together, ending_together, thinned, with_moments
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray
 
@@ -28,21 +29,10 @@ _REST_LOOKED_AT_S: Final = 1.5
 #: Length of the start window after motion is clear [s], and the samples it has at least.
 _START_S: Final = 1.8
 _START_SAMPLES: Final = 4
-#: How long after motion is clear every sample is used as it is [s]; later ones are averaged in blocks.
+#: How long after motion is clear every sample is used as it is [s].
 _FULL_RATE_S: Final = 0.5
 #: Samples of clear motion, and those of _FULL_RATE_S, from which the range of onsets is narrowed.
 _BRIEF_SAMPLES: Final = 3
-#: Longest step between moments while every sample is used, and after that [s].
-_START_STEP_S: Final = 0.1
-_LATER_STEP_S: Final = 0.25
-#: Samples after the start are averaged in blocks so that no more than this many remain.
-_LATER_SAMPLES: Final = 140
-#: Moments after the start, as many at most but for those of the samples.
-_LATER_MOMENTS: Final = 400
-#: Shortest useful block [s]: white noise is averaged there without smearing anything.
-_BLOCK_S: Final = 0.2
-#: Moments between two samples at most.
-_MOMENTS: Final = 200
 #: Launches fitted together at most, and by how many moments more than twice as many the longest may be longer.
 _TOGETHER: Final = 16
 _ALIKE_MOMENTS: Final = 20
@@ -96,7 +86,8 @@ def fit_start(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) -> Path
 
 def fit_starts(climbs: Sequence[Climb], noise: SpeedNoise) -> Paths:
     """Return paths of several climbs, with a leading axis; each comes out as if it were alone."""
-    start, later = _starts_stacked(climbs), _later_stacked(climbs)
+    start = ending_together([climb.start for climb in climbs])
+    later = beginning_together([climb.later for climb in climbs], start.t_s[:, -1].tolist())
     lanes, track = _weighed(climbs, start, noise)
     return draw_paths(lanes, track, start, later, noise)
 
@@ -113,9 +104,8 @@ def fit_free(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) -> Paths
     t_s, speed_mps = t_s[has], speed_mps[has]
     if t_s.size < 3:
         raise SignalError("fewer than three samples have a speed", advice="use a faster logger")
-    block = max(1, round(_BLOCK_S / noise.period_s), -(-t_s.size // _LATER_SAMPLES))
     before_s = float(t_s[0]) - noise.period_s
-    return draw_free(with_moments(*_thinned(t_s, speed_mps, 0, block), _LATER_STEP_S, before_s), before_s, noise)
+    return draw_free(with_moments(thinned(t_s, speed_mps, 0), before_s, before_s), before_s, noise)
 
 
 def clear_motion(speed_mps: FloatArray, noise: SpeedNoise) -> int:
@@ -144,40 +134,16 @@ def _parts(
 ) -> tuple[Samples, Samples]:
     """Samples and moments of the start and of what follows it."""
     first = int(np.searchsorted(t_s, from_s))
-    stop = max(int(np.searchsorted(t_s, t_s[clear] + _START_S)), clear + _START_SAMPLES)
     settled = int(np.searchsorted(t_s, t_s[clear] + _FULL_RATE_S))
-    block = max(1, round(_BLOCK_S / noise.period_s))
-    stop = min(stop, t_s.size)
-    early = _thinned(t_s[first:stop], speed_mps[first:stop], settled - first, block)
-    start = with_moments(*early, np.where(early[0] <= t_s[settled - 1], _START_STEP_S, _LATER_STEP_S))
-    block = max(block, -(-(t_s.size - stop) // _LATER_SAMPLES))
-    later = _thinned(t_s[stop:], speed_mps[stop:], 0, block)
-    step_s = max(_LATER_STEP_S, float(t_s[-1] - t_s[stop - 1]) / _LATER_MOMENTS)
-    return start, with_moments(*later, step_s, after_s=float(start.t_s[-1]))
-
-
-def _thinned(t_s: FloatArray, speed_mps: FloatArray, keep: int, block: int) -> tuple[FloatArray, FloatArray]:
-    """The first `keep` samples as they are, the others averaged in blocks."""
-    whole = keep + (t_s.size - keep) // block * block
-    means = [part[keep:whole].reshape(-1, block).mean(axis=1) for part in (t_s, speed_mps)]
-    rests = [part[whole:].mean(keepdims=True) if whole < part.size else part[:0] for part in (t_s, speed_mps)]
-    out = [np.concatenate(parts) for parts in zip((t_s[:keep], speed_mps[:keep]), means, rests, strict=True)]
-    return out[0], out[1]
-
-
-def with_moments(
-    t_s: FloatArray, speed_mps: FloatArray, step_s: float | FloatArray, after_s: float | None = None
-) -> Samples:
-    """Return the samples with moments put between them so that no step before one is longer than its `step_s`."""
-    if not t_s.size:
-        return Samples(t_s, speed_mps)
-    gaps = np.diff(t_s, prepend=t_s[0] if after_s is None else after_s)
-    count = np.clip(np.ceil(gaps / step_s - 1e-6).astype(int), 1, _MOMENTS)
-    place = np.cumsum(count) - 1  # of each sample among all moments
-    part = (np.arange(place[-1] + 1) - np.repeat(place, count)) / np.repeat(count, count)
-    seen_mps = np.full(part.size, np.nan)
-    seen_mps[place] = speed_mps
-    return Samples(np.repeat(t_s, count) + part * np.repeat(gaps, count), seen_mps)
+    every = thinned(t_s[first:], speed_mps[first:], settled - first)
+    stop_s = max(float(t_s[clear]) + _START_S, float(t_s[min(clear + _START_SAMPLES, t_s.size) - 1]))
+    stop = int(np.searchsorted(every.t_s, stop_s, side="right"))
+    settled_s = float(t_s[min(settled, t_s.size - 1)])
+    start, later = every.part(0, stop), every.part(stop, every.t_s.size)
+    return (
+        with_moments(start, settled_s, float(start.t_s[0])),
+        with_moments(later, settled_s, float(start.t_s[-1])),
+    )
 
 
 def batches(climbs: Sequence[Climb]) -> list[list[int]]:
@@ -192,25 +158,6 @@ def batches(climbs: Sequence[Climb]) -> list[list[int]]:
     return found
 
 
-def _starts_stacked(climbs: Sequence[Climb]) -> Samples:
-    """The starts of several climbs (g, s), ending together: the shorter are filled up with moments of rest before."""
-    size = max(climb.start.t_s.size for climb in climbs)
-    fill = [size - climb.start.t_s.size for climb in climbs]
-    t_s = [np.append(np.full(n, climb.start.t_s[0]), climb.start.t_s) for n, climb in zip(fill, climbs, strict=True)]
-    seen = [np.append(np.full(n, np.nan), climb.start.seen_mps) for n, climb in zip(fill, climbs, strict=True)]
-    return Samples(np.stack(t_s), np.stack(seen))
-
-
-def _later_stacked(climbs: Sequence[Climb]) -> Samples:
-    """What follows the starts (g, m): the shorter are filled up with moments that repeat the last."""
-    size = max(climb.later.t_s.size for climb in climbs)
-    fill = [size - climb.later.t_s.size for climb in climbs]
-    last_s = [np.append(climb.start.t_s[-1], climb.later.t_s)[-1] for climb in climbs]
-    t_s = [np.append(climb.later.t_s, np.full(n, end)) for n, end, climb in zip(fill, last_s, climbs, strict=True)]
-    seen = [np.append(climb.later.seen_mps, np.full(n, np.nan)) for n, climb in zip(fill, climbs, strict=True)]
-    return Samples(np.stack(t_s), np.stack(seen))
-
-
 def _weighed(climbs: Sequence[Climb], start: Samples, noise: SpeedNoise) -> tuple[Lanes, list[State]]:
     """Lanes (g, DRAWS) drawn by their posterior weight, with their states.
 
@@ -220,7 +167,9 @@ def _weighed(climbs: Sequence[Climb], start: Samples, noise: SpeedNoise) -> tupl
     earliest_s, latest_s, brief_s = (part[:, None] for part in ranges_s.T)
     step_s = (latest_s - earliest_s) / (_COARSE - 1)
     coarse = lanes_over(earliest_s + step_s * np.arange(_COARSE), ramps=(1, 3), shapes=(0,), roughness=(1,))
-    value = log_posterior(coarse, Samples(start.t_s, np.where(start.t_s <= brief_s, start.seen_mps, np.nan)), noise)
+    value = log_posterior(
+        coarse, Samples(start.t_s, np.where(start.t_s <= brief_s, start.seen_mps, np.nan), start.count), noise
+    )
     near = value > value.max(axis=-1, keepdims=True) - 10.0
     first_s = coarse.t0_s.min(axis=-1, keepdims=True, where=near, initial=np.inf)
     last_s = coarse.t0_s.max(axis=-1, keepdims=True, where=near, initial=-np.inf)

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traceanalyze.estimate.normals import DRAWS, UintArray, normals, split_mix
-from traceanalyze.estimate.onset import Samples
+from traceanalyze.estimate.samples import Samples
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray
 
@@ -67,6 +67,8 @@ class Model:
         Covariance of the samples without roughness.
     miss : (g, n) float
         What the mean does not explain of them.
+    white_mps : (g, n) float
+        Standard deviation of their white noise; 0 for a sample that tells nothing.
     """
 
     u_s: FloatArray
@@ -75,6 +77,7 @@ class Model:
     design: FloatArray
     known: FloatArray
     miss: FloatArray
+    white_mps: FloatArray
 
     @property
     def mid_s(self) -> FloatArray:
@@ -143,9 +146,11 @@ def _model(mean: FloatArray, cov: FloatArray, from_s: FloatArray, later: Samples
     bow = _bow(at_s)
     known = design @ cov @ np.swapaxes(design, -1, -2) + told[:, None] * told[..., None] * _slow_covariance(at_s, noise)
     known += _SLOPE_SD_MPS3**2 * bow[..., None] * bow[:, None]
-    known += np.where(told > 0, noise.white_mps**2, 1.0)[..., None] * np.eye(told.shape[-1])
+    count = (show @ later.count[..., None])[..., 0]
+    white_mps = noise.white_mps * told / np.sqrt(np.maximum(count, 1.0))
+    known += np.where(told > 0, white_mps**2, 1.0)[..., None] * np.eye(told.shape[-1])
     miss = seen - (design @ mean[..., None])[..., 0] - _SLOPE_MPS3 * bow
-    return Model(u, np.diff(u, prepend=0.0), show, design, known, miss)
+    return Model(u, np.diff(u, prepend=0.0), show, design, known, miss, white_mps)
 
 
 def draw_later(
@@ -175,7 +180,9 @@ def draw_later(
     root = np.linalg.cholesky(cov + 1e-12 * np.trace(cov, axis1=-2, axis2=-1)[:, None, None] * np.eye(3))
     base = mean + start @ np.swapaxes(root, -1, -2)
     slope = _SLOPE_MPS3 + _SLOPE_SD_MPS3 * tilt
-    wrong = noise.white_mps * white + _slow_draws(model, slow, noise) + base[..., 2:] * model.design[:, None, :, 2]
+    wrong = (
+        model.white_mps[:, None] * white + _slow_draws(model, slow, noise) + base[..., 2:] * model.design[:, None, :, 2]
+    )
     jump_var, kick_var = (_SCALES[choice][..., None] * part[:, None] for part in model.variances(roughness))
     da, dk = np.sqrt(jump_var) * jumps, np.sqrt(kick_var) * kicks
     show = np.swapaxes(model.show, -1, -2)

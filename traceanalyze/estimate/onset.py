@@ -19,6 +19,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from traceanalyze.estimate.samples import Samples
 from traceanalyze.signal.magnitude import rest_log_likelihood, rice_moments
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray
@@ -40,14 +41,6 @@ _STRAY_SHARE: Final = 1e-3
 _STRAY_WIDTH: Final = 8.0
 #: A speed of so many sigmas asks for no table of Rice's law.
 _FAR_SIGMAS: Final = 100.0
-
-
-@dataclass(frozen=True, slots=True)
-class Samples:
-    """What is known at the moments of a path, (..., K): `seen_mps` is NaN at moments without a sample."""
-
-    t_s: FloatArray
-    seen_mps: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,9 +206,9 @@ def predict(state: State, move: Move, roughness: FloatArray, noise: SpeedNoise) 
 
 
 def update(
-    state: State, seen_mps: FloatArray, moving: NDArray[np.bool_], noise: SpeedNoise
+    state: State, seen_mps: FloatArray, count: FloatArray, moving: NDArray[np.bool_], noise: SpeedNoise
 ) -> tuple[State, FloatArray]:
-    """Return the state after a sample, and the sample's log likelihood, 0 where there is none.
+    """Return the state after a mean of `count` samples, and its log likelihood, 0 where there is none (NaN).
 
     Lanes still at rest stay as they are; a zero tells of the speed through its likelihood alone.
     """
@@ -223,7 +216,7 @@ def update(
     used = moving & has & ~zero
     expected, slope, white_var = _expected(state.v, used, noise)
     miss = np.where(used, seen_mps - expected - slope * state.b, 0.0)
-    after, value = corrected(state, miss, np.where(used, slope, 0.0), white_var)
+    after, value = corrected(state, miss, np.where(used, slope, 0.0), white_var / count)
     if zero.any():
         value = np.where(zero, _zero_log_likelihood(state.v, state.vv, noise), value)
     return after, np.where(has, value, 0.0)
@@ -240,7 +233,7 @@ def corrected(state: State, miss: FloatArray, slope: FloatArray, white_var: Floa
 
 
 def _expected(v: FloatArray, used: NDArray[np.bool_], noise: SpeedNoise) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Expected report, its slope against the speed, and the variance of its white part, for the lanes in use."""
+    """Expected report, its slope against the speed, and the white variance of one sample, for the lanes in use."""
     mean, slope, variance = rice_moments(np.where(used, v, _FAR_SIGMAS * noise.sigma_mps), noise.sigma_mps)
     rounding_var = noise.resolution_mps**2 / 12
     floor = 0.3 * (noise.white_mps**2 - rounding_var)
@@ -296,7 +289,8 @@ def filtered(lanes: Lanes, samples: Samples, noise: SpeedNoise) -> tuple[FloatAr
         state = predict(state, move, lanes.roughness, noise)
         if seen[..., k].any():
             moving = lanes.t0_s < samples.t_s[..., k, None]
-            state, value = update(state, samples.seen_mps[..., k, None], moving, noise)
+            seen_mps, count = samples.seen_mps[..., k, None], samples.count[..., k, None]
+            state, value = update(state, seen_mps, count, moving, noise)
             total += np.where(moving, value, resting[..., k, None])
         track.append(state)
     return total, track

@@ -14,7 +14,8 @@ import numpy as np
 
 from traceanalyze.estimate.later import draw_later
 from traceanalyze.estimate.normals import DRAWS, UintArray, keys_of, normals
-from traceanalyze.estimate.onset import Lanes, Move, Samples, State, moves_through
+from traceanalyze.estimate.onset import Lanes, Move, State, moves_through
+from traceanalyze.estimate.samples import Samples
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray
 
@@ -79,7 +80,7 @@ def draw_free(samples: Samples, from_s: float, noise: SpeedNoise) -> Paths:
     seen = samples.seen_mps[np.isfinite(samples.seen_mps)]
     mean = np.tile((float(seen[0]), 0.0, 0.0), (1, DRAWS, 1))
     cov = np.diag((_FREE_SPEED_SD_MPS**2, _FREE_ACCEL_SD_MPS2**2, noise.slow_mps**2))[None]
-    one = Samples(samples.t_s[None], samples.seen_mps[None])
+    one = Samples(samples.t_s[None], samples.seen_mps[None], samples.count[None])
     last, speed, accel = (part[0] for part in draw_later(mean, cov, np.array([from_s]), one, noise, keys_of([seen])))
     t_s = np.concatenate(([from_s], samples.t_s))
     speed = np.concatenate((last[:, :1], speed), axis=1)

@@ -235,7 +235,8 @@ def _rest_sigma_mps(
         robust = max(math.sqrt(float(np.mean(values**2)) / 2), 1e-6)
     freedom = 2 * min(values.size, values.size * period_s / _MEMORY_S)  # two axes, neighbours alike
     if robust > FLOOR_SIGMA_MPS:  # few samples: lean on what receivers usually have
-        robust = math.sqrt((freedom * robust**2 + _PRIOR_FREEDOM * GENERIC_SIGMA_MPS**2) / (freedom + _PRIOR_FREEDOM))
+        square = freedom * robust**2 + _PRIOR_FREEDOM * GENERIC_SIGMA_MPS**2
+        robust = math.sqrt(square / (freedom + _PRIOR_FREEDOM - 2))  # mean of the inverse gamma law of the variance
     return math.sqrt(max(robust**2 - resolution_mps**2 / 24, 0.0))
 
 
