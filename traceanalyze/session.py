@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple, TypeVar
 import numpy as np
 
 from traceanalyze.detect.launches import LaunchSpan, find_launches, untimed_launches
+from traceanalyze.detect.motion import Motion, find_motion
 from traceanalyze.detect.passes import find_passes
 from traceanalyze.errors import LimitError, SignalError, TraceError
 from traceanalyze.estimate.launch import measure_launches
@@ -135,10 +136,11 @@ def study_trace(trace: Trace, asked: Asked | None = None) -> Study:
     asked = asked or Asked()
     ready = prepared(trace)
     cleaned, noise = ready.trace, ready.noise
-    launches = _launches(ready, asked)
-    passes = _passes(cleaned, noise, asked)
+    motion = find_motion(cleaned, noise)
+    launches = _launches(ready, motion, asked)
+    passes = _passes(cleaned, noise, motion, asked)
     remarks = (
-        *untimed_launches(cleaned, noise, _lowest_target_mps(asked)),
+        *untimed_launches(cleaned, noise, _lowest_target_mps(asked), motion),
         *direction_remarks(passes),
         *_day_remarks(cleaned, asked, len(launches) + len(passes)),
     )
@@ -150,9 +152,9 @@ def refused_sheet(path: str | Path, error: TraceError) -> RunSheet:
     return RunSheet(path=str(path), status="refused", error=str(error.at(str(path))))
 
 
-def _launches(ready: Prepared, asked: Asked) -> tuple[Launch, ...]:
+def _launches(ready: Prepared, motion: Motion, asked: Asked) -> tuple[Launch, ...]:
     trace = ready.trace
-    spans = find_launches(trace, ready.noise, _lowest_target_mps(asked))
+    spans = find_launches(trace, ready.noise, _lowest_target_mps(asked), motion)
     timed = _timed(ready, spans, asked.measures)
     return tuple(
         replace(
@@ -192,9 +194,9 @@ def _lowest_target_mps(asked: Asked) -> float:
     return min((m.to_mps for m in asked.measures if m.kind == "standing"), default=float("inf"))
 
 
-def _passes(trace: Trace, noise: SpeedNoise, asked: Asked) -> tuple[Pass, ...]:
+def _passes(trace: Trace, noise: SpeedNoise, motion: Motion, asked: Asked) -> tuple[Pass, ...]:
     found: list[Pass] = []
-    for span in find_passes(trace, noise):
+    for span in find_passes(trace, noise, motion):
         try:
             one = measure_pass(trace, span, noise, asked.window)
         except SignalError:

@@ -68,7 +68,9 @@ def launch_level_mps(lowest_target_mps: float) -> float:
     return min(LAUNCH_SPEED_MPS, lowest_target_mps) if lowest_target_mps > 0 else LAUNCH_SPEED_MPS
 
 
-def find_launches(trace: Trace, noise: SpeedNoise, lowest_target_mps: float = float("nan")) -> tuple[LaunchSpan, ...]:
+def find_launches(
+    trace: Trace, noise: SpeedNoise, lowest_target_mps: float = float("nan"), motion: Motion | None = None
+) -> tuple[LaunchSpan, ...]:
     """Return the launches of a trace, in order of time.
 
     A launch leaves rest and passes `launch_level_mps` without stopping. Aborted starts, rolling starts (no rest
@@ -81,8 +83,10 @@ def find_launches(trace: Trace, noise: SpeedNoise, lowest_target_mps: float = fl
         Of the trace's speeds; the levels of rest follow it.
     lowest_target_mps : float
         Lowest speed asked for in a standing measure [m/s]; NaN for none.
+    motion : Motion, optional
+        What `find_motion` returns for the trace, where it is known already.
     """
-    motion = find_motion(trace, noise)
+    motion = motion or find_motion(trace, noise)
     level_mps = launch_level_mps(lowest_target_mps)
     climbs = _climbs(motion, noise, level_mps)
     return tuple(_span(motion, noise, climb, level_mps) for climb in climbs if not _rolled(motion, noise, climb))
@@ -172,10 +176,10 @@ def _climb_end(smooth: FloatArray, begin: int) -> int:
 
 def _at_rest_again(motion: Motion, end: int) -> int:
     """First sample at rest after the motion, or the last of the motion when a gap or the log's end cuts it."""
-    number = int(piece_number(motion.pieces, np.array([end - 1]))[0])
-    piece_end = int(motion.pieces[number, 1])
-    rest = motion.smooth_mps[end:piece_end] <= motion.rest_mps
-    return end + int(np.argmax(rest)) if rest.any() else end - 1
+    if end == motion.piece_of(end - 1)[1]:
+        return end - 1
+    k = int(np.searchsorted(motion.stops[:, 0], end))  # the stop that ended it
+    return end + int(np.argmax(motion.smooth_mps[end : motion.stops[k, 1]] <= motion.rest_mps))
 
 
 def _rest_start(motion: Motion, start: int, onset: int) -> int:
@@ -208,9 +212,11 @@ def _hesitation(motion: Motion, stop: int, reached: int, level_mps: float) -> tu
     return (Remark("hesitation", f"it lost {lost.max():.1f} m/s on the way to {level_mps:.1f} m/s"),)
 
 
-def untimed_launches(trace: Trace, noise: SpeedNoise, lowest_target_mps: float = float("nan")) -> tuple[Remark, ...]:
+def untimed_launches(
+    trace: Trace, noise: SpeedNoise, lowest_target_mps: float = float("nan"), motion: Motion | None = None
+) -> tuple[Remark, ...]:
     """Return one remark for each launch that is seen but not timed: a gap cuts it, or it began from a roll."""
-    motion = find_motion(trace, noise)
+    motion = motion or find_motion(trace, noise)
     level_mps = launch_level_mps(lowest_target_mps)
     rolled = tuple(
         Remark("rolling-start", f"a start from a roll at {motion.t_s[climb.stop]:.1f} s is not timed")

@@ -37,14 +37,14 @@ class PassSpan(NamedTuple):
     remarks: tuple[Remark, ...] = ()
 
 
-def find_passes(trace: Trace, noise: SpeedNoise) -> tuple[PassSpan, ...]:
+def find_passes(trace: Trace, noise: SpeedNoise, motion: Motion | None = None) -> tuple[PassSpan, ...]:
     """Return the top-speed passes of a trace, in order of time.
 
     A pass tops at `PASS_TOP_SHARE` of the best one-second mean of the file or more, and lies between dips below
     `PASS_DIP_SHARE` of that best; each direction of an out-and-back is a pass of its own, since turning needs slow
     speed. Launches cut short while still pulling hard are none where the file holds faster, levelled passes.
     """
-    motion = find_motion(trace, noise)
+    motion = motion or find_motion(trace, noise)
     if not motion.t_s.size:
         return ()
     mean_mps = second_means_mps(motion, noise.period_s)

@@ -73,7 +73,7 @@ def nominal_period_s(t_s: FloatArray, stretch: NDArray[Any]) -> float:
     steps = np.diff(t_s)[np.diff(stretch) == 0]
     if not steps.size:
         return float("nan")
-    middle = np.partition(steps, (steps.size - 1) // 2)[(steps.size - 1) // 2]  # one of the steps, never between two
+    middle = np.sort(steps)[(steps.size - 1) // 2]  # one of the steps, never between two
     return float(steps[np.abs(steps - middle) <= 0.5 * middle].mean())
 
 
