@@ -127,8 +127,9 @@ def speed_spikes(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any]) 
             break
         t, v, part = t_s[rows], speed_mps[rows], np.asarray(stretch)[rows]
         found = _excursions(t, v, part, noise_mps)
+        high = np.flatnonzero(np.abs(np.diff(v)) > 0.5 * _SPIKE_FLOOR_MPS)
         for width in range(1, _SPIKE_SAMPLES + 1):
-            _mark_groups(found, t, v, part, width, noise_mps)
+            _mark_groups(found, t, v, part, _group_starts(high, v.size, width), width, noise_mps)
         if not found.any():
             break
         mask[rows[found]] = True
@@ -136,10 +137,9 @@ def speed_spikes(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any]) 
 
 
 def _mark_groups(
-    found: BoolArray, t: FloatArray, v: FloatArray, part: NDArray[Any], width: int, noise_mps: float
+    found: BoolArray, t: FloatArray, v: FloatArray, part: NDArray[Any], first: IntArray, width: int, noise_mps: float
 ) -> None:
     """Mark groups of `width` samples that stand off from both sides, further than the vehicle could have gone."""
-    first = _group_starts(v, width)
     left, right = first - 1, first + width
     span_s = t[right] - t[left]
     base = np.minimum(v[left], v[right])
@@ -156,11 +156,10 @@ def _mark_groups(
             found[start : start + width] = True
 
 
-def _group_starts(v: FloatArray, width: int) -> IntArray:
-    """Where a group of `width` samples may begin of the least height may begin: beside a step of half of it."""
-    step = np.flatnonzero(np.abs(np.diff(v)) > 0.5 * _SPIKE_FLOOR_MPS)
-    near = distinct((step[:, None] + np.arange(1 - width, 2)).ravel())
-    return near[(near >= 2) & (near < v.size - width - 1)]
+def _group_starts(high: IntArray, size: int, width: int) -> IntArray:
+    """Where a group of `width` of `size` samples may begin: beside a high step, of half the least spike or more."""
+    near = distinct((high[:, None] + np.arange(1 - width, 2)).ravel())
+    return near[(near >= 2) & (near < size - width - 1)]
 
 
 def _off_both_sides(t: FloatArray, v: FloatArray, first: IntArray, width: int) -> FloatArray:
