@@ -69,11 +69,11 @@ def alike(text: NDArray[np.uint8], width: int) -> Alike | None:
         return None
     if (kind.reshape(-1, marks) != kind[:marks]).any() or text.max() > _NINE:
         return None
-    behind = (text[:-1] == _COMMA) | (text[:-1] == _LINE_END)
-    behind[PADDING - 1] = True
-    if np.count_nonzero(minus) != np.count_nonzero(behind & minus[1:]):
+    place, separator = np.ascontiguousarray(mark.reshape(-1, marks).T), np.flatnonzero(kind[:marks] != _POINT)
+    in_front = np.count_nonzero(minus[place[separator] + 1]) + int(minus[PADDING])
+    if np.count_nonzero(minus) != in_front:
         return None
-    return Alike(text, np.ascontiguousarray(mark.reshape(-1, marks).T), np.flatnonzero(kind[:marks] != _POINT), pattern)
+    return Alike(text, place, separator, pattern)
 
 
 class Marked(NamedTuple):

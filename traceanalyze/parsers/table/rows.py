@@ -81,13 +81,12 @@ def read_table(data: bytes, layout: Layout, numeric: Mapping[int, bool], textual
     tally: Counter[str] = Counter()
     numbers: dict[int, list[Decimals]] = {column: [] for column in numeric}
     texts: dict[int, list[NDArray[np.uint8]]] = {column: [] for column in textual}
-    rows = lines = 0
+    rows = 0
     for chunk in _chunks(data, layout, tally, frozenset((*numeric, *textual))):
-        lines += chunk.count(b"\n")
-        if lines > MOST_ROWS:
-            raise LimitError(f"more than {MOST_ROWS} rows", advice="cut the log into parts")
         block = _whole_rows(chunk, layout, tally)
         rows += block.rows
+        if rows > MOST_ROWS:
+            raise LimitError(f"more than {MOST_ROWS} rows", advice="cut the log into parts")
         for column, found in numbers.items():
             read = decimals(block.cells(column))
             found.append(read if numeric[column] else read.rounded())
@@ -111,6 +110,7 @@ def _whole_rows(chunk: bytes, layout: Layout, tally: Counter[str]) -> Alike | Ma
     text = padded(chunk)
     if (fast := alike(text, layout.width)) is not None:
         return fast
+    text = padded(_without_blank_lines(chunk))
     block = marked(text, layout.width, b"".join(line[:1] for line in layout.header_lines))
     if not block.good.all():
         block = marked(padded(_repaired(block, layout, tally)), layout.width)
@@ -129,8 +129,8 @@ def _chunks(data: bytes, layout: Layout, tally: Counter[str], used: frozenset[in
         stop = data.rfind(line_end, at, min(at + BLOCK_BYTES, last)) + 1
         if not stop:  # no row is as long as a block
             tally["malformed"] += 1
-        elif chunk := _without_blank_lines(_dialect(data[at:stop], layout)):
-            yield chunk
+        else:
+            yield _dialect(data[at:stop], layout)
         at = stop or data.find(line_end, at) + 1
     if size > max(last, layout.start):
         yield from _last_line(data[max(last, layout.start) :], data[:last], layout, tally, used)
