@@ -12,10 +12,11 @@ from traceanalyze.estimate.onset import (
     Lanes,
     State,
     corrected,
+    filtered,
     lanes_over,
-    log_posterior,
     moves_through,
     predict,
+    rest_likelihood,
     third_of_lanes,
 )
 from traceanalyze.estimate.paths import _given_next
@@ -191,7 +192,8 @@ def test_posterior_lies_about_the_true_onset():
     t = np.arange(-1.5, 2.5, 0.1) + 0.037
     seen = np.hypot(3 * np.maximum(t, 0) + 0.05 * rng.standard_normal(t.size), 0.05 * rng.standard_normal(t.size))
     lanes = lanes_over(np.linspace(-0.5, 0.3, 41))
-    weight = log_posterior(lanes, plain(t, seen), noise)
+    samples = plain(t, seen)
+    weight, _ = filtered(lanes, samples, rest_likelihood(samples, noise), noise)
     weight = np.exp(weight - weight.max())
     mean = float(weight @ lanes.t0_s / weight.sum())
     assert abs(mean) < 0.1  # one sample; a uniform posterior would have its mean there too, but not its spread:

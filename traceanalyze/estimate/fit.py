@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from traceanalyze.errors import SignalError
 from traceanalyze.estimate.normals import DRAWS
-from traceanalyze.estimate.onset import Lanes, State, filtered, lanes_over, log_posterior, third_of_lanes
+from traceanalyze.estimate.onset import Lanes, State, filtered, lanes_over, rest_likelihood, third_of_lanes
 from traceanalyze.estimate.paths import Paths, draw_free, draw_paths
 from traceanalyze.estimate.samples import Samples, beginning_together, ending_together, thinned, with_moments
 from traceanalyze.signal.noise import SpeedNoise
@@ -167,15 +167,15 @@ def _weighed(climbs: Sequence[Climb], start: Samples, noise: SpeedNoise) -> tupl
     earliest_s, latest_s, brief_s = (part[:, None] for part in ranges_s.T)
     step_s = (latest_s - earliest_s) / (_COARSE - 1)
     coarse = lanes_over(earliest_s + step_s * np.arange(_COARSE), ramps=(1, 3), shapes=(0,), roughness=(1,))
-    value = log_posterior(
-        coarse, Samples(start.t_s, np.where(start.t_s <= brief_s, start.seen_mps, np.nan), start.count), noise
-    )
+    resting, brief = rest_likelihood(start, noise), start.t_s <= brief_s
+    seen = Samples(start.t_s, np.where(brief, start.seen_mps, np.nan), start.count)
+    value, _ = filtered(coarse, seen, np.where(brief, resting, 0.0), noise)
     near = value > value.max(axis=-1, keepdims=True) - 10.0
     first_s = coarse.t0_s.min(axis=-1, keepdims=True, where=near, initial=np.inf)
     last_s = coarse.t0_s.max(axis=-1, keepdims=True, where=near, initial=-np.inf)
     low, high = np.maximum(first_s - 1.5 * step_s - 0.1, earliest_s), np.minimum(last_s + 1.5 * step_s, latest_s)
     fine = third_of_lanes(low + (high - low) * np.linspace(0.0, 1.0, _FINE))
-    value, track = filtered(fine, start, noise)
+    value, track = filtered(fine, start, resting, noise)
     picks = _resampled(value)
     return fine.take(picks), [state.take(picks) for state in track]
 

@@ -20,7 +20,7 @@ from traceanalyze.trace import FloatArray
 #: Draws of everything, a power of two; a standard deviation over 128 of them is known to 6 %.
 DRAWS: Final = 128
 #: Columns in the pool, a power of two; a key that asks for more meets the first ones again, turned otherwise.
-_COLUMNS: Final = 1024
+_COLUMNS: Final = 256
 _SEED: Final = 20_240
 
 UintArray = NDArray[np.uint64]

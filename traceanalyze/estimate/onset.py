@@ -270,14 +270,11 @@ def rest_likelihood(samples: Samples, noise: SpeedNoise) -> FloatArray:
     return out
 
 
-def log_posterior(lanes: Lanes, samples: Samples, noise: SpeedNoise) -> FloatArray:
-    """Return the log posterior weight of each lane, up to a constant: prior times likelihood of all samples."""
-    return filtered(lanes, samples, noise)[0]
+def filtered(lanes: Lanes, samples: Samples, resting: FloatArray, noise: SpeedNoise) -> tuple[FloatArray, list[State]]:
+    """Return the log posterior weight of each lane, and its state at each moment given the samples up to it.
 
-
-def filtered(lanes: Lanes, samples: Samples, noise: SpeedNoise) -> tuple[FloatArray, list[State]]:
-    """Return the log posterior weight of each lane, and its state at each moment given the samples up to it."""
-    resting = rest_likelihood(samples, noise)
+    `resting` is what `rest_likelihood` says of the samples. The weights hold up to a constant.
+    """
     began = samples.t_s > lanes.t0_s.min(axis=-1)[..., None]
     first = int(np.argmax(began.reshape(-1, began.shape[-1]).any(axis=0)))
     total = lanes.log_prior + resting[..., :first].sum(axis=-1)[..., None]

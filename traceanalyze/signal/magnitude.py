@@ -19,10 +19,11 @@ _TABLE_STEP: Final = 1 / 64
 def _bessel_scaled(z: FloatArray) -> tuple[FloatArray, FloatArray]:
     """exp(-z) I0(z) and exp(-z) I1(z) by the trapezoidal rule on (1/pi) int exp(z (cos u - 1)) {1, cos u} du.
 
-    The integrand is periodic, so the rule converges faster than any power: 128 points give full precision for z < 100.
+    The integrand is periodic, so the rule converges faster than any power: its relative error with 64 steps over the
+    whole period is 2 I64(z) / I0(z), below 1e-9 for z < 100.
     """
-    cosine = np.cos(np.linspace(0.0, np.pi, 129))
-    weight = np.full(129, 1 / 128)
+    cosine = np.cos(np.linspace(0.0, np.pi, 33))
+    weight = np.full(33, 1 / 32)
     weight[[0, -1]] /= 2
     kernel = np.exp(np.multiply.outer(z, cosine - 1))
     return kernel @ weight, kernel @ (weight * cosine)
