@@ -32,7 +32,9 @@ def estimate(draws: FloatArray, beside: float = 0.0) -> Estimate:
     known = draws[np.isfinite(draws)]
     if not known.size:
         return Estimate(float("nan"), float("nan"))
-    return Estimate(float(known.mean()), math.hypot(float(known.std()), beside))
+    mean = float(known.sum()) / known.size
+    apart = known - mean
+    return Estimate(mean, math.hypot(math.sqrt(float(apart @ apart) / known.size), beside))
 
 
 def start_marks(paths: Paths) -> Mapping[str, Passage]:
