@@ -129,8 +129,14 @@ def _rolled(motion: Motion, noise: SpeedNoise, climb: _Climb) -> bool:
     if np.ptp(v[before[at] : at + 1]) > ROLL_STEADY_MPS + 4 * noise.sigma_mps:
         return False
     entry_s = t_s[int(np.argmax(v >= 0.8 * v[at]))] - t_s[0]
-    final_mps2 = (v[-1] - v[at]) / (t_s[-1] - t_s[at])
-    return bool(0.8 * v[at] < ROLL_ENTRY_MPS2 * entry_s and final_mps2 > ROLL_LEAVE_MPS2)
+    gently = 0.8 * v[at] < ROLL_ENTRY_MPS2 * entry_s
+    return bool(gently and _steepest_mps2(t_s[at:], v[at:]) > ROLL_LEAVE_MPS2)
+
+
+def _steepest_mps2(t_s: FloatArray, v: FloatArray) -> float:
+    """Highest mean acceleration over a second or, in a slower log, over a step."""
+    before = np.maximum(np.searchsorted(t_s, t_s - 1.0, side="right") - 1, 0)
+    return float(((v - v[before])[1:] / (t_s - t_s[before])[1:]).max(initial=0.0))
 
 
 def _span(motion: Motion, noise: SpeedNoise, climb: _Climb, level_mps: float) -> LaunchSpan:
