@@ -116,7 +116,7 @@ def _climbs(motion: Motion, noise: SpeedNoise, level_mps: float) -> list[_Climb]
 
 
 def _rolled(motion: Motion, noise: SpeedNoise, climb: _Climb) -> bool:
-    """Tell a start from a roll: gently up to walking or running pace, held there for seconds, then full throttle."""
+    """Tell a start from a roll: gently up to walking or running pace, held for seconds, then straight to full throttle."""
     part = slice(climb.onset, climb.reached + 1)
     t_s, v = motion.t_s[part], motion.smooth_mps[part]
     before = np.searchsorted(t_s, t_s - ROLL_HELD_S, side="right") - 1
@@ -130,7 +130,8 @@ def _rolled(motion: Motion, noise: SpeedNoise, climb: _Climb) -> bool:
         return False
     entry_s = t_s[int(np.argmax(v >= 0.8 * v[at]))] - t_s[0]
     gently = 0.8 * v[at] < ROLL_ENTRY_MPS2 * entry_s
-    return bool(gently and _steepest_mps2(t_s[at:], v[at:]) > ROLL_LEAVE_MPS2)
+    sags = v[at:].min() < v[at] - ROLL_STEADY_MPS
+    return bool(gently and not sags and _steepest_mps2(t_s[at:], v[at:]) > ROLL_LEAVE_MPS2)
 
 
 def _steepest_mps2(t_s: FloatArray, v: FloatArray) -> float:
