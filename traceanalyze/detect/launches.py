@@ -116,7 +116,7 @@ def _climbs(motion: Motion, noise: SpeedNoise, level_mps: float) -> list[_Climb]
 
 
 def _rolled(motion: Motion, noise: SpeedNoise, climb: _Climb) -> bool:
-    """Tell a start from a roll: gently up to walking or running pace, held for seconds, then straight to full throttle."""
+    """Tell a start from a roll: gently to walking or running pace, held for seconds, then straight to full throttle."""
     part = slice(climb.onset, climb.reached + 1)
     t_s, v = motion.t_s[part], motion.smooth_mps[part]
     before = np.searchsorted(t_s, t_s - ROLL_HELD_S, side="right") - 1
