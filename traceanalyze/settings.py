@@ -163,8 +163,9 @@ CORNER_FINEST_S: Final = 0.01
 CORNER_SHARED: Final = 0.15
 #: A corner that takes away less acceleration than this is not the throttle closing [m/s^2].
 SUMMIT_FALL_MPS2: Final = 0.3
-#: Samples so long before and after the top belong to it [s], and one and a half windows more.
-SUMMIT_BEFORE_S: Final = 9.0
+#: Samples so long before and after the top belong to it [s], and one and a half windows more: less than the ten seconds
+#: in which drag makes an acceleration fade, so that the fade need not be known well.
+SUMMIT_BEFORE_S: Final = 6.0
 SUMMIT_AFTER_S: Final = 3.0
 #: Stated uncertainties are wider than the posterior by this: noise is known to 8 % or so, as by 80 degrees of freedom,
 #: for which Student's t is so much wider than the normal law.

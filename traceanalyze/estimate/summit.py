@@ -43,6 +43,8 @@ from traceanalyze.trace import FloatArray
 
 #: Most moments of a grid and most places of a corner; logs that sample once a minute would ask for thousands.
 _MOMENTS: Final = 250
+#: A corner's shape is averaged over so many moments of a block at most.
+_INNER: Final = 4
 #: How little is known of speed and acceleration at the first sample [m/s, m/s^2].
 _START_SD: Final = (10.0, 4.0)
 #: A grid of corners is made finer by this; corners with less than this share of the best one's weight are left out.
@@ -75,7 +77,7 @@ class _Driving:
 class _Seen:
     """Samples, or means of blocks of them, in a basis (n, n) in which noise is 1 and wander diagonal.
 
-    `law` is what driving allows beforehand, `moment_s` (n, many) are the moments behind each block, `t_s` (n,) their
+    `law` is what driving allows beforehand, `moment_s` (n, i) are moments that stand for each block, `t_s` (n,) their
     means, `seen` (n,) the data in the basis, `keep` (r, n) what noise is of the whole there, one row a roughness, and
     `log_weight` (r,) what data say of it.
     """
@@ -193,10 +195,11 @@ def find_summit(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise, top_s
 
 
 def _seen(t_s: FloatArray, seen_mps: FloatArray, noise: SpeedNoise, law: _Driving) -> _Seen:
-    many = max(1, int(SUMMIT_BLOCK_S / noise.period_s + 1e-6))
-    many = min(many, t_s.size // 4)
-    moment_s, block_mps = blocks(t_s, many), blocks(seen_mps, many).mean(axis=1)
-    mean_s = moment_s.mean(axis=1)
+    many = min(max(1, int(SUMMIT_BLOCK_S / noise.period_s + 1e-6)), t_s.size // 4)
+    few = -(-many // _INNER)
+    many -= many % few
+    moment_s = blocks(t_s, many).reshape(-1, many // few, few).mean(axis=2)
+    mean_s, block_mps = moment_s.mean(axis=1), blocks(seen_mps, many).mean(axis=1)
     covariance = noise.slow_mps**2 * np.exp(-np.abs(mean_s[:, None] - mean_s) / noise.slow_tau_s)
     covariance.flat[:: mean_s.size + 1] += noise.white_mps**2 / many
     since_s = mean_s - mean_s[0]
