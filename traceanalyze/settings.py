@@ -186,9 +186,9 @@ APPROACH_S: Final = 25.0
 DRAG_PER_MASS: Final = (0.0022, 0.7)
 #: Share of vehicles that run into a governor or a rev limiter before drag stops them; common practice, no source.
 GOVERNED: Final = 0.2
-#: A limiting speed is told while the law fits (chi-square per degree of freedom) and its standard uncertainty is less
-#: than this share.
-LIMIT_MISFIT: Final = 2.0
+#: A limiting speed is told while the law fits (chi-square within so many standard deviations of its mean) and its
+#: standard uncertainty is less than this share.
+LIMIT_MISFIT: Final = 3.0
 LIMIT_STDERR_SHARE: Final = 0.05
 #: Samples of an approach are averaged in blocks of this length [s].
 LIMIT_BLOCK_S: Final = 0.5

@@ -35,10 +35,10 @@ _SAME: Final = 1e-9
 _SURELY: Final = 6.0
 #: What is tried: how long a governor held the speed before the end [s] (0: none), the law's power, and kappa [1/m],
 #: evenly spaced in its logarithm; shapes (b, 1, 1), (1, p, 1), (k,). A governor is as likely to hold for any of these.
-_PLATEAUS_S: Final = np.array([0.0, 0.5, 1.0, 2.0, 4.0])
+_PLATEAUS_S: Final = np.concatenate((np.arange(0.0, 1.05, 0.1), [1.2, 1.4, 1.7, 2.0, 2.5, 3.2, 4.0]))
 _GOVERNED: Final = (_PLATEAUS_S > 0)[:, None, None]
 _POWERS: Final = np.array([2.0, 3.0])[None, :, None]
-_APART: Final = np.linspace(-2.5, 2.5, 20)
+_APART: Final = np.linspace(-2.5, 2.5, 16)
 _KAPPAS: Final = DRAG_PER_MASS[0] * np.exp(DRAG_PER_MASS[1] * _APART)
 _LOG_PRIOR: Final = np.log(np.where(_GOVERNED, GOVERNED / (_PLATEAUS_S.size - 1), 1 - GOVERNED)) - 0.5 * _APART**2
 
@@ -80,7 +80,6 @@ def limiting_speed(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) ->
     if t_s.size < 5 or float(np.ptp(speed_mps)) < 3 * noise.sigma_mps:
         return _UNKNOWN
     many = max(1, min(int(LIMIT_BLOCK_S / noise.period_s), t_s.size // 5))
-    t_s, speed_mps = blocks(t_s, many).mean(axis=1), blocks(speed_mps, many).mean(axis=1)
     log_weight, limit, variance, misfit = _fits(t_s, speed_mps, noise, many)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
@@ -94,14 +93,16 @@ def limiting_speed(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) ->
 def _fits(
     t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise, many: int
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Log weight, limiting speed and its variance, and misfit (chi-square per degree of freedom) of each law.
+    """Log weight, limiting speed and its variance, and misfit (chi-square in standard deviations) of each law.
 
-    All of shape (disturbances, plateaus, powers, kappas).
+    Samples are averaged in blocks of `many`, and so is the way along which a law fades. All of shape (disturbances,
+    plateaus, powers, kappas).
     """
-    basis, keep = _basis(t_s, noise, many)
     way_m = np.concatenate(([0.0], np.cumsum(0.5 * (speed_mps[1:] + speed_mps[:-1]) * np.diff(t_s))))
     plateau_m = np.interp(t_s[-1] - _PLATEAUS_S, t_s, way_m)
-    short_m = np.minimum(way_m - plateau_m[:, None, None, None], 0.0)
+    short_m = np.minimum(blocks(way_m, many) - plateau_m[:, None, None], 0.0).mean(axis=2)[:, None, None]
+    t_s, speed_mps = blocks(t_s, many).mean(axis=1), blocks(speed_mps, many).mean(axis=1)
+    basis, keep = _basis(t_s, noise, many)
     scale = _POWERS[..., None] * speed_mps ** (_POWERS[..., None] - 1)  # a small error of v is that much of v^p
     fading = _GOVERNED[..., None] - np.exp(-_POWERS[..., None] * _KAPPAS[:, None] * short_m)
     level, data, fading = (law @ basis.T for law in (1 / scale, speed_mps / _POWERS[..., None], fading / scale))
@@ -120,7 +121,8 @@ def _fits(
     sensible = np.where(told, np.where(fades > -2 * np.sqrt(s11 / det), 0.0, -50.0), -np.inf)
     fit = 0.5 * (np.log(keep).sum(axis=1)[:, None, None, None] - np.log(det) - left)
     log_weight = _LOG_PRIOR + sensible + fit + 2 * np.log(in_speed)
-    return log_weight, limit, s22 / det * in_speed**2, left / max(t_s.size - 3, 1)
+    freedom = max(t_s.size - 3, 1)
+    return log_weight, limit, s22 / det * in_speed**2, (left - freedom) / math.sqrt(2 * freedom)
 
 
 def _sums(products: FloatArray, keep: FloatArray) -> FloatArray:
