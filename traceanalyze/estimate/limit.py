@@ -10,6 +10,7 @@ averaged over its posterior.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -41,6 +42,19 @@ _POWERS: Final = np.array([2.0, 3.0])[None, :, None]
 _APART: Final = np.linspace(-2.5, 2.5, 16)
 _KAPPAS: Final = DRAG_PER_MASS[0] * np.exp(DRAG_PER_MASS[1] * _APART)
 _LOG_PRIOR: Final = np.log(np.where(_GOVERNED, GOVERNED / (_PLATEAUS_S.size - 1), 1 - GOVERNED)) - 0.5 * _APART**2
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fits:
+    """Each law fitted; all of shape (disturbances, plateaus, powers, kappas).
+
+    `limit_mps` has variance `variance`; `misfit` is chi-square off its mean, in standard deviations.
+    """
+
+    log_weight: FloatArray
+    limit_mps: FloatArray
+    variance: FloatArray
+    misfit: FloatArray
 
 
 def limit_near(top: Estimate, gain: Estimate) -> Estimate:
@@ -80,33 +94,31 @@ def limiting_speed(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) ->
     if t_s.size < 5 or float(np.ptp(speed_mps)) < 3 * noise.sigma_mps:
         return _UNKNOWN
     many = max(1, min(int(LIMIT_BLOCK_S / noise.period_s), t_s.size // 5))
-    log_weight, limit, variance, misfit = _fits(t_s, speed_mps, noise, many)
-    weight = np.exp(log_weight - log_weight.max())
+    fits = _fitted(t_s, speed_mps, noise, many)
+    weight = np.exp(fits.log_weight - fits.log_weight.max())
     weight /= weight.sum()
-    if misfit.flat[int(np.argmax(weight))] > LIMIT_MISFIT:
+    if fits.misfit.flat[int(np.argmax(weight))] > LIMIT_MISFIT:
         return _UNKNOWN
-    mean = float((weight * limit).sum())
-    stderr = float(np.sqrt((weight * (variance + (limit - mean) ** 2)).sum()))
+    mean = float((weight * fits.limit_mps).sum())
+    stderr = float(np.sqrt((weight * (fits.variance + (fits.limit_mps - mean) ** 2)).sum()))
     return Estimate(mean, stderr) if stderr < LIMIT_STDERR_SHARE * mean else _UNKNOWN
 
 
-def _fits(
-    t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise, many: int
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Log weight, limiting speed and its variance, and misfit (chi-square in standard deviations) of each law.
-
-    Samples are averaged in blocks of `many`, and so is the way along which a law fades. All of shape (disturbances,
-    plateaus, powers, kappas).
-    """
+def _fitted(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise, many: int) -> _Fits:
+    """Fit each law to samples averaged in blocks of `many`, and so is the way along which a law fades."""
     way_m = np.concatenate(([0.0], np.cumsum(0.5 * (speed_mps[1:] + speed_mps[:-1]) * np.diff(t_s))))
     plateau_m = np.interp(t_s[-1] - _PLATEAUS_S, t_s, way_m)
     short_m = np.minimum(blocks(way_m, many) - plateau_m[:, None, None], 0.0).mean(axis=2)[:, None, None]
-    t_s, speed_mps = blocks(t_s, many).mean(axis=1), blocks(speed_mps, many).mean(axis=1)
-    basis, keep = _basis(t_s, noise, many)
+    basis, keep = _basis(blocks(t_s, many).mean(axis=1), noise, many)
+    speed_mps = blocks(speed_mps, many).mean(axis=1)
     scale = _POWERS[..., None] * speed_mps ** (_POWERS[..., None] - 1)  # a small error of v is that much of v^p
     fading = _GOVERNED[..., None] - np.exp(-_POWERS[..., None] * _KAPPAS[:, None] * short_m)
-    level, data, fading = (law @ basis.T for law in (1 / scale, speed_mps / _POWERS[..., None], fading / scale))
-    # normal equations of the limit (1) and the fading part (2), and the data (0), for each disturbance
+    data = speed_mps / _POWERS[..., None]
+    return _solved(1 / scale @ basis.T, fading / scale @ basis.T, data @ basis.T, keep)
+
+
+def _solved(level: FloatArray, fading: FloatArray, data: FloatArray, keep: FloatArray) -> _Fits:
+    """Solve data = limit^p * level + c * fading by the normal equations, for each disturbance; arrays (..., n)."""
     s00, s01, s11 = (_sums(a * b, keep) for a, b in ((data, data), (data, level), (level, level)))
     s02, s12, s22 = (_sums(a * fading, keep) for a in (data, level, fading))
     det = s11 * s22 - s12**2
@@ -120,9 +132,13 @@ def _fits(
     # the law holds for pulls that fade: a negative fading part would be one that grows
     sensible = np.where(told, np.where(fades > -2 * np.sqrt(s11 / det), 0.0, -50.0), -np.inf)
     fit = 0.5 * (np.log(keep).sum(axis=1)[:, None, None, None] - np.log(det) - left)
-    log_weight = _LOG_PRIOR + sensible + fit + 2 * np.log(in_speed)
-    freedom = max(t_s.size - 3, 1)
-    return log_weight, limit, s22 / det * in_speed**2, (left - freedom) / math.sqrt(2 * freedom)
+    freedom = max(keep.shape[1] - 3, 1)
+    return _Fits(
+        log_weight=_LOG_PRIOR + sensible + fit + 2 * np.log(in_speed),
+        limit_mps=limit,
+        variance=s22 / det * in_speed**2,
+        misfit=(left - freedom) / math.sqrt(2 * freedom),
+    )
 
 
 def _sums(products: FloatArray, keep: FloatArray) -> FloatArray:
