@@ -31,6 +31,8 @@ def test_a_pull_that_fades_ends_at_its_limit(until_s: float) -> None:
     # within twice its stated uncertainty nine times in ten at least, and better than the top itself (27.5, 28.9 m/s)
     assert sum(abs(one.value - V_T) < 2 * one.stderr for one in found) >= 9
     assert np.sqrt(np.mean([(one.value - V_T) ** 2 for one in found])) < 0.5 * (V_T - V_T * np.tanh(until_s / TAU))
+    # neither law is preferred for its units: weighing fits by the density of limit^p once too few makes 0.4-0.5 m/s
+    assert abs(np.mean([one.value for one in found]) - V_T) < 0.25
 
 
 def test_a_governor_is_not_taken_for_drag() -> None:
