@@ -34,7 +34,7 @@ RAMP_WEIGHT: Final = (0.15, 0.21, 0.24, 0.22, 0.13, 0.05)
 SHAPES: Final = ((0.5, 0.0), (1.0, -1 / 3), (0.0, 1 / 3))
 SHAPE_WEIGHT: Final = (0.45, 0.35, 0.2)
 #: Spectral densities of the acceleration's changes [m^2/s^5] and their weights: from a steady pull to wheelspin.
-ROUGHNESS: Final = (0.3, 1.5, 9.0)
+ROUGHNESS: Final = (0.15, 1.0, 7.0)
 ROUGHNESS_WEIGHT: Final = (0.4, 0.4, 0.2)
 #: Share of samples that may be far off, and how far (times the standard deviation).
 _STRAY_SHARE: Final = 1e-3

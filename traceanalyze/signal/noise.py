@@ -307,7 +307,7 @@ def _fit_slow(lag_s: FloatArray, seen: FloatArray, seconds: FloatArray) -> tuple
     cost = misfit + prior
     weight = np.exp(-0.5 * (cost - cost.min()))
     weight /= weight.sum()
-    return float(np.sqrt(np.sum(weight * share**2))), float(np.exp(np.sum(weight * np.log(tau_s))))
+    return float(np.sqrt(np.sum(weight * share**2))), float(np.sum(weight * tau_s))
 
 
 def _both(rest_sigma_mps: float, fine_mps: float, share: float, rest_s: float, hold_mps: float) -> tuple[float, float]:
