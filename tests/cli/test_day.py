@@ -196,7 +196,7 @@ def test_an_interrupt_ends_it_with_130(folder, tmp_path):
     import sys
     import time
 
-    for k in range(60):
+    for k in range(400):  # more than any machine measures before the interrupt
         os.link(SAMPLES / "stiff_spring.nmea", folder / f"d{k}.nmea")
     env = os.environ | {"PYTHONPATH": str(SAMPLES.parent)}
     words = [sys.executable, "-m", "traceanalyze", "day", str(folder), "--workers", "2"]

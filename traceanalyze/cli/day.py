@@ -127,12 +127,12 @@ def _pool(workers: int, tasks: int) -> Iterator[Executor | None]:
     pool = ProcessPoolExecutor(count, initializer=_leave_interrupts)
     try:
         yield pool
+        pool.shutdown()
     except BaseException:
         pool.shutdown(wait=False, cancel_futures=True)
         for child in active_children():  # what they write, they write whole or not at all
             child.terminate()
         raise
-    pool.shutdown()
 
 
 def _leave_interrupts() -> None:

@@ -29,7 +29,7 @@ _REST_LOOKED_AT_S: Final = 1.5
 #: Length of the start window after motion is clear [s], and the samples it has at least.
 _START_S: Final = 1.8
 _START_SAMPLES: Final = 4
-#: How long after motion is clear every sample is used as it is [s].
+#: How long after motion is clear blocks of samples are short [s].
 _FULL_RATE_S: Final = 0.5
 #: Samples of clear motion, and those of _FULL_RATE_S, from which the range of onsets is narrowed.
 _BRIEF_SAMPLES: Final = 3

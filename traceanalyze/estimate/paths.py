@@ -121,7 +121,7 @@ def _given_next(
     half, spread, fade = move.area_s / 2, roughness * move.moving_s, move.fade
     state = state.given((state.va, state.aa, state.ab), state.aa + spread + _TINY, a - state.a)
     cv, ca, cb = state.vv + half * state.va, state.va + half * state.aa, state.vb + half * state.ab
-    left = spread * half**2 / 3 + _TINY
+    left = spread * half**2 / 3 + move.shape_var + _TINY
     state = state.given((cv, ca, cb), cv + half * ca + left, v - state.v - half * (a + state.a))
     cv, ca, cb = fade * state.vb, fade * state.ab, fade * state.bb
     left = noise.slow_mps**2 * (1 - fade**2) + _TINY

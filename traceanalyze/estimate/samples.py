@@ -14,6 +14,9 @@ from traceanalyze.trace import FloatArray
 #: the start up to which a block may grow, since what the vehicle does there takes longer too.
 _BLOCK_S: Final = 0.2
 _BLOCK_SHARE: Final = 0.04
+#: Block around the onset [s]. Faster samples say little more there: the slow part of the noise is the same in all of
+#: them, and near rest, where the length of a vector is reported, that part cannot be told from the speed.
+_EARLY_BLOCK_S: Final = 0.08
 #: Where blocks begin to grow [s].
 _GROWS_S: Final = _BLOCK_S / _BLOCK_SHARE
 #: Longest step between moments while every sample is used, and after that at least [s].
@@ -53,13 +56,11 @@ def plain(t_s: FloatArray, seen_mps: FloatArray) -> Samples:
 
 
 def thinned(t_s: FloatArray, seen_mps: FloatArray, settled: int) -> Samples:
-    """Return the samples before the one at `settled` as they are, those after it averaged in growing blocks."""
-    if settled >= t_s.size:
-        return plain(t_s, seen_mps)
-    since = t_s - t_s[settled]
+    """Return means over short blocks before the sample at `settled`, over longer, growing ones after it."""
+    since = t_s - t_s[min(settled, t_s.size - 1)]
     growing = (_GROWS_S + _GROWS_S * np.log(np.maximum(since, _GROWS_S) / _GROWS_S)) / _BLOCK_S
-    block = np.floor(np.where(since < _GROWS_S, since / _BLOCK_S, growing) + 1e-6)
-    block[:settled] = np.arange(-settled, 0)
+    block = np.where(since < _GROWS_S, since / _BLOCK_S, growing)
+    block = np.floor(np.where(since < 0, since / _EARLY_BLOCK_S, block) + 1e-6)
     begin = np.flatnonzero(np.diff(block, prepend=-np.inf))
     count = np.diff(begin, append=t_s.size).astype(np.float64)
     return Samples(np.add.reduceat(t_s, begin) / count, np.add.reduceat(seen_mps, begin) / count, count)
