@@ -61,7 +61,8 @@ def thinned(t_s: FloatArray, seen_mps: FloatArray, settled: int) -> Samples:
     growing = (_GROWS_S + _GROWS_S * np.log(np.maximum(since, _GROWS_S) / _GROWS_S)) / _BLOCK_S
     block = np.where(since < _GROWS_S, since / _BLOCK_S, growing)
     block = np.floor(np.where(since < 0, since / _EARLY_BLOCK_S, block) + 1e-6)
-    begin = np.flatnonzero(np.diff(block, prepend=-np.inf))
+    held = np.diff(seen_mps == 0, prepend=False)  # a hold at zero shows at its very sample
+    begin = np.flatnonzero((np.diff(block, prepend=-np.inf) > 0) | held)
     count = np.diff(begin, append=t_s.size).astype(np.float64)
     return Samples(np.add.reduceat(t_s, begin) / count, np.add.reduceat(seen_mps, begin) / count, count)
 
