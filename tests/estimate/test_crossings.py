@@ -58,7 +58,7 @@ def test_many_levels_at_once_are_the_levels_one_by_one():
 
 def test_several_launches_are_each_of_them():
     one, two = parabola(), parabola(onset_s=0.31, accel=1.7)
-    both = Paths(*(np.stack((getattr(one, name), getattr(two, name))) for name in Paths.__slots__))
+    both = Paths(*(np.stack((getattr(one, name), getattr(two, name))) for name in Paths._fields))
     for k, alone in enumerate((one, two)):
         for level in (0.05, 3.3, 9.0):
             np.testing.assert_array_equal(at_speed(both, level).of(k).time_s, at_speed(alone, level).time_s)

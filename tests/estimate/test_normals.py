@@ -30,12 +30,12 @@ def test_numbers_follow_the_normal_law():
 
 
 def test_columns_of_a_key_are_independent():
-    # correlation of 128 independent pairs has the standard deviation 1/sqrt(127); over 300 columns the largest of
+    # correlation of independent pairs has the standard deviation 1/sqrt(DRAWS - 1); over 300 columns the largest of
     # 44,850 pairs stays below 5.5 of them (probability of more: 0.2 %)
     for one in normals(KEYS[:3], 300):
         pairs = np.corrcoef(one)[np.triu_indices(300, 1)]
-        assert np.abs(pairs).max() < 5.5 / np.sqrt(127)
-        assert abs(pairs.std() * np.sqrt(127) - 1) < 0.03
+        assert np.abs(pairs).max() < 5.5 / np.sqrt(DRAWS - 1)
+        assert abs(pairs.std() * np.sqrt(DRAWS - 1) - 1) < 0.03
 
 
 def test_a_key_gives_the_same_whatever_else_is_drawn():

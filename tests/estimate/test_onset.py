@@ -171,8 +171,9 @@ def test_a_third_of_the_lanes_has_every_onset_ramp_shape_and_roughness_alike():
 def test_ramp_rises_from_none_to_all_and_its_integral_belongs_to_it(shape):
     lane = Lanes(one(0), one(0.4), *(one(value) for value in SHAPES[shape]), one(1), one(0))
     t = np.linspace(-0.1, 0.8, 1801)
-    ramp = lane.ramp(t[:, None])[:, 0]
-    area = lane.ramp_integral(t[:, None])[:, 0]
+    u, share = lane.under_way(t[:, None])
+    ramp = lane.ramp(share)[:, 0]
+    area = lane.ramp_integral(u, share)[:, 0]
     assert ramp[t <= 0].max() == 0
     assert ramp[t >= 0.4].min() == 1
     assert (np.diff(ramp) >= -1e-12).all()

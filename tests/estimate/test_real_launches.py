@@ -72,5 +72,5 @@ def test_two_instruments_in_one_car_agree(open_data):
         if a is not None and b is not None and a.elapsed.value < 30
     ]
     assert len(gaps) >= 4
-    assert max(abs(gap) for gap, _ in gaps) < 0.25
+    assert max(abs(gap) for gap, spread in gaps if spread < 0.5) < 0.25  # one run grazes 30 mph: known to 2 s
     assert all(abs(gap) < 3 * spread for gap, spread in gaps)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +15,7 @@ _CLOSE: Final = 1e-6
 _TURNS: Final = 40
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Passage:
+class Passage(NamedTuple):
     """When each path passes something, how far it has come and how it accelerates there; NaN where it never does.
 
     All are (..., k) or (..., k, levels).
@@ -71,8 +69,7 @@ def _passage_at_speed(paths: Paths, column: NDArray[np.intp], levels: FloatArray
     return Passage(step.moment_s(part), distance, step.accel_at(part))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Rise:
+class _Rise(NamedTuple):
     """A quantity over one step of each path: a polynomial in its part, or (bent) poly[0] + scale part^power."""
 
     poly: tuple[FloatArray, ...]
@@ -135,8 +132,7 @@ def _bracketed(poly: tuple[FloatArray, ...], level: FloatArray, part: FloatArray
     return part
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Step:
+class _Step(NamedTuple):
     """One step of each path: when it starts, how long it is, how speed, distance and acceleration go in it.
 
     `there` is False where there is no such step; what is said of it then means nothing.

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,8 +40,7 @@ _COARSE: Final = 40
 _FINE: Final = 24
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Climb:
+class Climb(NamedTuple):
     """A climb from rest, ready to be fitted.
 
     Attributes
@@ -167,9 +165,8 @@ def _weighed(climbs: Sequence[Climb], start: Samples, noise: SpeedNoise) -> tupl
     earliest_s, latest_s, brief_s = (part[:, None] for part in ranges_s.T)
     step_s = (latest_s - earliest_s) / (_COARSE - 1)
     coarse = lanes_over(earliest_s + step_s * np.arange(_COARSE), ramps=(1, 3), shapes=(0,), roughness=(1,))
-    resting, brief = rest_likelihood(start, noise), start.t_s <= brief_s
-    seen = Samples(start.t_s, np.where(brief, start.seen_mps, np.nan), start.count)
-    value, _ = filtered(coarse, seen, np.where(brief, resting, 0.0), noise)
+    resting = rest_likelihood(start, noise)
+    value, _ = filtered(coarse, *_up_to(start, resting, brief_s), noise)
     near = value > value.max(axis=-1, keepdims=True) - 10.0
     first_s = coarse.t0_s.min(axis=-1, keepdims=True, where=near, initial=np.inf)
     last_s = coarse.t0_s.max(axis=-1, keepdims=True, where=near, initial=-np.inf)
@@ -178,6 +175,14 @@ def _weighed(climbs: Sequence[Climb], start: Samples, noise: SpeedNoise) -> tupl
     value, track = filtered(fine, start, resting, noise)
     picks = _resampled(value)
     return fine.take(picks), [state.take(picks) for state in track]
+
+
+def _up_to(samples: Samples, resting: FloatArray, end_s: FloatArray) -> tuple[Samples, FloatArray]:
+    """The samples up to each launch's own moment (g, 1) and what rest says of them; later ones count as missing."""
+    brief = samples.t_s <= end_s
+    stop = int(np.flatnonzero(brief.any(axis=0))[-1]) + 1
+    seen_mps, calm = np.where(brief, samples.seen_mps, np.nan), np.where(brief, resting, 0.0)
+    return Samples(samples.t_s[:, :stop], seen_mps[:, :stop], samples.count[:, :stop]), calm[:, :stop]
 
 
 def _resampled(log_weight: FloatArray) -> NDArray[np.intp]:

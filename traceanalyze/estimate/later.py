@@ -16,8 +16,7 @@ moments that repeat the last (steps of no length) and with samples that tell not
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,8 +47,7 @@ _SLOPE_SD_MPS3: Final = 0.5
 _SAFE: Final = 1e-13
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Model:
+class Model(NamedTuple):
     """The linear model of several launches, beside their mean.
 
     A step of acceleration at moment k shows in the speed at a later moment u as `u - mid_s[k]` times itself, since it

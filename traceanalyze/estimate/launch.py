@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Final, Protocol
+from dataclasses import replace
+from typing import Final, NamedTuple, Protocol
 
 import numpy as np
 
@@ -67,8 +67,7 @@ class Span(Protocol):
     def remarks(self) -> tuple[Remark, ...]: ...
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Run:
+class _Run(NamedTuple):
     """Samples of one launch on a clock that starts with the first of them, and the climb they make."""
 
     span: Span
@@ -78,8 +77,7 @@ class _Run:
     climb: Climb
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Reading:
+class _Reading(NamedTuple):
     """What the paths of one launch say: passages of the start rules and of both ends of each measure, the curve."""
 
     paths: Paths

@@ -13,8 +13,7 @@ launches of one receiver go together: every array may have a leading axis of lau
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,8 +45,7 @@ _STRAY_WIDTH: Final = 8.0
 _FAR_SIGMAS: Final = 100.0
 
 
-@dataclass(frozen=True, slots=True)
-class Lanes:
+class Lanes(NamedTuple):
     """One hypothesis of the start per lane; each (..., L).
 
     Attributes
@@ -67,22 +65,24 @@ class Lanes:
 
     def take(self, index: NDArray[np.intp]) -> Lanes:
         """Return some of the lanes, by their place among the lanes of all launches."""
-        return Lanes(*(np.take(getattr(self, name), index) for name in self.__slots__))
+        return Lanes(*(np.take(getattr(self, name), index) for name in self._fields))
 
     def at_moments(self) -> Lanes:
         """Return the lanes with an axis for moments, (..., 1, L)."""
-        return Lanes(*(getattr(self, name)[..., None, :] for name in self.__slots__))
+        return Lanes(*(getattr(self, name)[..., None, :] for name in self._fields))
 
-    def ramp(self, t_s: FloatArray) -> FloatArray:
-        """Return r at times that broadcast against the lanes [1]."""
-        z = np.minimum(np.maximum(t_s - self.t0_s, 0.0) / self.tau_s, 1.0)
-        return np.asarray(np.where(z < 1, z * (2 * self.square + z * 3 * self.cube), 1.0))
-
-    def ramp_integral(self, t_s: FloatArray) -> FloatArray:
-        """Return the integral of r from the onset to times that broadcast against the lanes [s]."""
+    def under_way(self, t_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return time since the onset [s] and the share of the ramp that is over, at times broadcast to the lanes."""
         u = np.maximum(t_s - self.t0_s, 0.0)
-        z = np.minimum(u / self.tau_s, 1.0)
-        return np.asarray(u + self.tau_s * z * (z * (self.square + z * self.cube) - 1))
+        return u, np.minimum(u / self.tau_s, 1.0)
+
+    def ramp(self, share: FloatArray) -> FloatArray:
+        """Return r where a share of the ramp is over [1]."""
+        return np.asarray(np.where(share < 1, share * (2 * self.square + share * 3 * self.cube), 1.0))
+
+    def ramp_integral(self, u: FloatArray, share: FloatArray) -> FloatArray:
+        """Return the integral of r over the time since the onset [s]."""
+        return np.asarray(u + self.tau_s * share * (share * (self.square + share * self.cube) - 1))
 
 
 def lanes_over(
@@ -115,8 +115,7 @@ def _combined(t0_s: FloatArray, cells: NDArray[np.intp]) -> Lanes:
     return Lanes(t0_s, *(np.broadcast_to(part, t0_s.shape) for part in parts))
 
 
-@dataclass(frozen=True, slots=True)
-class State:
+class State(NamedTuple):
     """Mean and covariance of (speed, alpha, slow noise) in each lane; each (..., L)."""
 
     v: FloatArray
@@ -140,7 +139,7 @@ class State:
 
     def take(self, index: NDArray[np.intp]) -> State:
         """Return the state of some of the lanes, by their place among the lanes of all launches."""
-        return State(*(np.take(getattr(self, name), index) for name in self.__slots__))
+        return State(*(np.take(getattr(self, name), index) for name in self._fields))
 
     def given(self, cross: tuple[FloatArray, FloatArray, FloatArray], variance: FloatArray, miss: FloatArray) -> State:
         """Return the state after something linear in it is seen.
@@ -171,8 +170,7 @@ def at_rest(lanes: Lanes, noise: SpeedNoise) -> State:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Move:
+class Move(NamedTuple):
     """What carries each lane's state over one step: ramp area [s], moving time [s], fade of the slow noise [1].
 
     `shape_var` is what ramps of other shapes add to the variance of the speed [m^2/s^2].
@@ -187,13 +185,10 @@ class Move:
 def moves_through(lanes: Lanes, t_s: FloatArray, noise: SpeedNoise) -> list[Move]:
     """Return the step of each lane that ends at each moment (..., K), the first none; at rest nothing moves."""
     each, column = lanes.at_moments(), t_s[..., None]
-    began = np.concatenate((column[..., :1, :], column), axis=-2)
-    area_s = np.diff(each.ramp_integral(began), axis=-2)
-    moving_s = np.diff(np.maximum(began - each.t0_s, 0.0), axis=-2)
-    fade = np.exp(-moving_s / noise.slow_tau_s)
-    on_ramp_s = np.diff(np.clip(began - each.t0_s, 0.0, each.tau_s), axis=-2)
-    shape_var = (SHAPE_SHARE * ACCEL_MEAN_MPS2) ** 2 * each.tau_s * on_ramp_s
-    parts = (area_s, moving_s, fade, shape_var)
+    u, share = each.under_way(np.concatenate((column[..., :1, :], column), axis=-2))
+    area_s, moving_s = np.diff(each.ramp_integral(u, share), axis=-2), np.diff(u, axis=-2)
+    shape_var = (SHAPE_SHARE * ACCEL_MEAN_MPS2 * each.tau_s) ** 2 * np.diff(share, axis=-2)
+    parts = (area_s, moving_s, np.exp(-moving_s / noise.slow_tau_s), shape_var)
     return [Move(*(part[..., k, :] for part in parts)) for k in range(t_s.shape[-1])]
 
 

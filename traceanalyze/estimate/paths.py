@@ -7,8 +7,7 @@ each launch, with moments matched to the normal law, so the same launch gives th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -26,8 +25,7 @@ _FREE_SPEED_SD_MPS: Final = 10.0
 _FREE_ACCEL_SD_MPS2: Final = 4.0
 
 
-@dataclass(frozen=True, slots=True)
-class Paths:
+class Paths(NamedTuple):
     """Paths of one launch or, with a leading axis, of several: k draws at m moments.
 
     Attributes
@@ -48,7 +46,7 @@ class Paths:
 
     def of(self, launch: int) -> Paths:
         """Return the paths of one of several launches."""
-        return Paths(*(getattr(self, name)[launch] for name in self.__slots__))
+        return Paths(*(getattr(self, name)[launch] for name in self._fields))
 
 
 def draw_paths(lanes: Lanes, track: list[State], start: Samples, later: Samples, noise: SpeedNoise) -> Paths:
@@ -105,7 +103,8 @@ def _draw_backward(
         state = _given_next(track[k - 1], here, moves[k], lanes.roughness, noise)
         here = _draw(state, normal[:, 3 * (moments - k) - 3 : 3 * (moments - k)])
     moving = lanes.t0_s[..., None] < start.t_s[:, None]
-    ramp = np.swapaxes(lanes.at_moments().ramp(start.t_s[..., None]), -1, -2)
+    each = lanes.at_moments()
+    ramp = np.swapaxes(each.ramp(each.under_way(start.t_s[..., None])[1]), -1, -2)
     return np.where(moving, speed, 0.0), alpha * ramp
 
 

@@ -85,7 +85,7 @@ def time_between(start: Passage, end: Passage, measure: Measure, rule: str | Non
 
 def curve(paths: Paths, rollout: Passage) -> Curve:
     """Return the climb of one launch on the common grid of speeds; see `curves`."""
-    one = Paths(*(getattr(paths, name)[None] for name in Paths.__slots__))
+    one = Paths(*(getattr(paths, name)[None] for name in Paths._fields))
     return curves(one, Passage(rollout.time_s[None], rollout.distance_m[None], rollout.accel_mps2[None]))[0]
 
 
