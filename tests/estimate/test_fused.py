@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from traceanalyze.errors import SignalError
 from traceanalyze.estimate.fused import forward_of, fusing_doubt, measure_launch_alone, measure_launch_fused
 from traceanalyze.estimate.launch import measure_launch
 from traceanalyze.results import Launch
+from traceanalyze.session import measure_file
 from traceanalyze.signal.accelerometer import ForwardAcceleration, forward_alone, speed_from_rest
 from traceanalyze.signal.noise import SpeedNoise, estimate_noise
 from traceanalyze.simulate import AccelerometerUnit, Brake, Receiver, Shuffle, Wait, feel, receive, ride
@@ -173,6 +175,17 @@ def test_the_accelerometer_must_cover_the_launch(runs: list[tuple[Run, ForwardAc
 def test_a_trace_without_accelerometer() -> None:
     with pytest.raises(SignalError, match="no accelerometer"):
         forward_of(make_trace(np.arange(9.0), speed_mps=np.ones(9)), SpeedNoise(0.05, 0.03, 1, 0, 0, 9, 1.0))
+
+
+def test_a_log_that_never_rests_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "restless.csv"
+    rng = np.random.default_rng(3)  # nothing that was ever ridden: only what is missing from it counts
+    rows = [f"{k / 50:.2f},{a:.3f},{b:.3f},{9.81 + c:.3f}" for k, (a, b, c) in enumerate(rng.normal(size=(3000, 3)))]
+    path.write_text("\n".join(["time_s,ax,ay,az", *rows]))
+    (sheet,) = measure_file(path)
+    assert (sheet.status, sheet.launches, sheet.passes) == ("refused", (), ())
+    assert math.isnan(sheet.max_speed_mps)
+    assert "never at rest" in (sheet.error or "")
 
 
 def test_the_accelerometer_alone_says_what_it_is_worth() -> None:

@@ -39,6 +39,8 @@ _SCALE_SD: Final = 0.06
 _ROLLS_MPS: Final = 1.0
 #: Steps between blocks longer than this are gaps [s].
 _GAP_S: Final = 0.2
+#: A speed less certain than this [m/s] is none.
+_WORTHLESS_MPS: Final = 2.0
 #: Slower than this an accelerometer tells nothing about a start [Hz].
 LEAST_RATE_HZ: Final = 8.0
 
@@ -155,6 +157,8 @@ def forward_alone(t_s: FloatArray, force_mps2: FloatArray) -> tuple[ForwardAccel
     """
     found = _checked(blocks(t_s, force_mps2))
     calm = calm_rests(found)
+    if not calm:
+        raise SignalError("the accelerometer is never at rest, and without a rest it tells no speed", advice=_STAND)
     level, _ = level_force(found, calm)
     accel = level @ forward_of_pushes(found, level, calm)
     white = white_density(level, found.step_s)
@@ -173,6 +177,7 @@ def forward_alone(t_s: FloatArray, force_mps2: FloatArray) -> tuple[ForwardAccel
     return forward, _true_rests(forward, calm)
 
 
+_STAND: Final = "stand still for some seconds before every start and after it, engine idling or off"
 _ALONE = Remark(
     "accelerometer-only",
     "no receiver: speeds are integrated from rest to rest, and their uncertainty grows with every second between",
@@ -203,7 +208,8 @@ class InertialSpeed:
     Attributes
     ----------
     t_s, speed_mps, stderr_mps : (m,) float
-        Zero at the rests; NaN before the first, and where the record has a gap since the last.
+        Zero at the rests; NaN before the first, where the record has a gap since the last, and where too little is
+        known (2 m/s).
     """
 
     t_s: FloatArray
@@ -237,7 +243,8 @@ def speed_from_rest(forward: ForwardAcceleration, rests: list[tuple[float, float
             float(np.interp(next_s, t_s, total) - np.interp(end_s, t_s, total)) if until_s == next_s < np.inf else None
         )
         speed[moving], stderr[moving] = _bridged(forward, t_s[moving] - end_s, gained, next_s - end_s, left)
-    return InertialSpeed(t_s, np.abs(speed), stderr)
+    known = stderr < _WORTHLESS_MPS
+    return InertialSpeed(t_s, np.where(known, np.abs(speed), np.nan), np.where(known, stderr, np.nan))
 
 
 def _bridged(

@@ -21,6 +21,10 @@ _GAP_S: Final = 0.1
 _CALM_S: Final = 0.5
 _CALM_MPS2: Final = 0.12
 REST_AT_LEAST_S: Final = 1.5
+#: A rest is stiller than any road: the force, averaged over about half a second, moves by less than this in a quarter
+#: [m/s^2]. In an open recording of a car (10 Hz) it moves by 0.002-0.010 at rests with the engine on and by 0.023 and
+#: more on the calmest seconds of road, in another (104 Hz) by 0.034 and more; an engine's shaking is averaged out.
+_STILL_MPS2: Final = 0.016
 #: The force at a rest is this near the usual one of all calm times [m/s^2]: strips slope by some percent.
 _NEAR_GRAVITY_MPS2: Final = 0.5
 #: Left out at both ends of a rest [s]: a receiver's clock may be late by some tenths.
@@ -96,7 +100,8 @@ def integral(t_s: FloatArray, values: FloatArray) -> FloatArray:
 def calm_rests(found: Blocks) -> list[tuple[float, float]]:
     """Return begin and end [s] of the times at which the force stays as it is: rests, as far as the sensor can tell.
 
-    A steady roll on an even road looks the same; only what lies between rests tells them apart.
+    A steady roll is told from a rest by the shaking of the road; on a road without any it looks the same, and only
+    what lies between rests tells them apart.
     """
     size = max(1, round(_CALM_S / found.step_s))
     begin = np.arange(0, found.t_s.size - size + 1, max(1, size // 2))
@@ -109,10 +114,23 @@ def calm_rests(found: Blocks) -> list[tuple[float, float]]:
     calm = np.concatenate([[False], alike & same_run, [False]])
     edges = np.flatnonzero(np.diff(calm.astype(int)))
     last = np.minimum(begin + size - 1, found.t_s.size - 1)
+    moves = _moves(found, begin + size // 2)
     spans = [
-        (float(found.t_s[begin[a]]), float(found.t_s[last[b]])) for a, b in zip(edges[::2], edges[1::2], strict=True)
+        (float(found.t_s[begin[a]]), float(found.t_s[last[b]]))
+        for a, b in zip(edges[::2], edges[1::2], strict=True)
+        if np.median(moves[a:b]) < _STILL_MPS2
     ]
     return [(a, b) for a, b in spans if b - a >= REST_AT_LEAST_S]
+
+
+def _moves(found: Blocks, middle: NDArray[np.intp]) -> FloatArray:
+    """Return by how much the force (m, 3) around some blocks moves from one to the next [m/s^2], shaking left out.
+
+    Hann's window falls off fast: an engine's shaking that sampling folds down to 3 Hz counts for a hundredth.
+    """
+    window = np.hanning(round(2 * _CALM_S / found.step_s) + 2)[1:-1]
+    smooth = [np.convolve(axis, window / window.sum(), "same")[middle] for axis in found.force_mps2.T]
+    return np.asarray(np.linalg.norm(np.diff(smooth, axis=1), axis=0))
 
 
 def rest_forces(found: Blocks, rests: list[tuple[float, float]]) -> tuple[FloatArray, FloatArray]:
