@@ -206,3 +206,14 @@ def test_an_interrupt_ends_it_with_130(folder, tmp_path):
     out, err = running.communicate(timeout=30)
     assert running.returncode == 130
     assert (out, err.decode().strip()) == (b"", "traceanalyze: interrupted")
+
+
+def test_json_holds_what_compare_says_of_the_vehicle(say, tmp_path):
+    # the sheet of the samples has teeth, tyre, slope and air
+    words = ("--out", tmp_path / "out", "--no-pictures", "--workers", 1, "--json")
+    day = json.loads(say("day", SAMPLES, *words).out)
+    compared = json.loads(say("compare", SAMPLES / "day.toml", "--json").out)
+    written = json.loads((tmp_path / "out" / "comparisons.json").read_text())
+    for key in ("engine_speeds", "corrected"):
+        assert day[key] == compared[key] == written[key]
+        assert day[key]

@@ -73,7 +73,11 @@ class Compared:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON document."""
-        return compare_document(self.comparisons) | {
+        return compare_document(self.comparisons) | self.vehicle_dict()
+
+    def vehicle_dict(self) -> dict[str, Any]:
+        """Return what the day sheet's vehicle adds to the JSON: engine speeds and corrected times."""
+        return {
             "engine_speeds": [_engine_dict(self.engine(one)) for one in self.comparisons],
             "corrected": [one.to_dict() for one in self.corrected()],
         }

@@ -77,7 +77,7 @@ def _contents(results: DayResults, *, pictures: bool) -> Iterator[tuple[str, byt
     yield TABLES[0], results_csv([sheet for sheet in sheets if not sheet.refused])
     yield TABLES[1], _json_bytes(measure_document(sheets))
     if results.comparisons:
-        yield TABLES[2], _json_bytes({"comparisons": [one.to_dict() for one in results.comparisons]})
+        yield TABLES[2], _json_bytes(results.comparisons_dict())
     if pictures:
         yield from _pictures(results, groups)
     yield REPORT, day_page(results, groups).encode("utf-8", "backslashreplace")

@@ -12,6 +12,7 @@ from traceanalyze import __version__
 from traceanalyze.comparison import Comparison
 from traceanalyze.errors import InputError
 from traceanalyze.judge.logs import compare
+from traceanalyze.report.compare_run import Compared
 from traceanalyze.report.day import LogTask, all_worked
 from traceanalyze.report.files import write_atomically
 from traceanalyze.report.machine import drive_trains
@@ -60,6 +61,12 @@ class DayResults:
     by_file: Mapping[Path, Sequence[RunSheet]]
     setups: tuple[SetupRuns, ...]
     comparisons: tuple[Comparison, ...]
+
+    def comparisons_dict(self) -> dict[str, Any]:
+        """Return the comparisons for JSON, with engine speeds and corrected times as `compare` gives them."""
+        setups = self.setups if self.comparisons else ()
+        found = Compared(comparisons=self.comparisons, asked=self.plan.asked, setups=setups, sheet=self.plan.sheet)
+        return {"comparisons": [one.to_dict() for one in self.comparisons], **found.vehicle_dict()}
 
 
 def planned_day(place: Path, asked: Asked) -> DayPlan:
@@ -161,7 +168,7 @@ def day_document(results: DayResults) -> dict[str, Any]:
             }
             for setup in results.setups
         ],
-        "comparisons": [one.to_dict() for one in results.comparisons],
+        **results.comparisons_dict(),
     }
 
 
