@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 
 from traceanalyze.estimate.fit import climb_of, fit_start, fit_starts
-from traceanalyze.estimate.later import Model, draw_later
+from traceanalyze.estimate.later import Model, _model, _roughness_choices, draw_later
 from traceanalyze.estimate.normals import DRAWS
 from traceanalyze.estimate.onset import (
+    ACCEL_MEAN_MPS2,
     RAMP_S,
+    SHAPE_SHARE,
     SHAPES,
     Lanes,
     State,
@@ -18,9 +20,10 @@ from traceanalyze.estimate.onset import (
     predict,
     rest_likelihood,
     third_of_lanes,
+    update,
 )
 from traceanalyze.estimate.paths import _given_next
-from traceanalyze.estimate.samples import plain
+from traceanalyze.estimate.samples import Samples, plain
 from traceanalyze.signal.noise import SpeedNoise
 
 # state [v, a], step 0.1, F = [[1, 0.1], [0, 1]], Q = 4 [[d^3/3, d^2/2], [d^2/2, d]], R = 0.05^2, prior 0 with
@@ -199,3 +202,43 @@ def test_posterior_lies_about_the_true_onset():
     mean = float(weight @ lanes.t0_s / weight.sum())
     assert abs(mean) < 0.1  # one sample; a uniform posterior would have its mean there too, but not its spread:
     assert np.sqrt(weight @ (lanes.t0_s - mean) ** 2 / weight.sum()) < 0.1  # against 0.23 of the grid
+
+
+def test_a_mean_of_samples_says_what_the_samples_say():
+    # sufficiency of the mean under white noise; far above rest the report is linear but for sigma^2 / 2 v
+    state = State(*(one(value) for value in (10.0, 2.0, 0.0, 0.3, 0.05, 0.0, 0.4, 0.0, 0.0)))
+    noise = SpeedNoise(0.05, 1e-9, 1.0, 0.0, 0.0, 60.0, 0.1)
+    seen, moving = np.array([10.03, 9.96, 10.08, 10.01]), np.array([True])
+    singly = state
+    for value in seen:
+        singly, _ = update(singly, one(value), one(1), moving, noise)
+    at_once, _ = update(state, one(seen.mean()), one(4), moving, noise)
+    for name in ("v", "a", "vv", "va", "aa"):
+        np.testing.assert_allclose(getattr(at_once, name), getattr(singly, name), rtol=1e-5)
+    later = Samples(np.array([[0.2]]), one(10.0)[None], one(4)[None])
+    model = _model(np.array([[10.0, 2.0, 0.0]]), np.zeros((1, 3, 3)), np.zeros(1), later, noise)
+    assert model.known[0, 0, 0] == pytest.approx(0.05**2 / 4, rel=1e-4, abs=2e-4)  # and what the slope adds
+
+
+def test_ramps_of_other_shapes_add_their_share_by_the_end_of_the_ramp():
+    lane = Lanes(one(0.05), one(0.3), one(0.5), one(0), one(1), one(0))
+    moves = moves_through(lane, np.linspace(0, 1, 23), QUIET)
+    state = State(*(one(0) for _ in State._fields))  # all is known but the shape
+    for move in moves:
+        state = predict(state, move, one(0), QUIET)
+    assert np.sqrt(state.vv[0]) == pytest.approx(SHAPE_SHARE * 0.3 * ACCEL_MEAN_MPS2)
+
+
+@pytest.mark.parametrize("roughness", [0.3, 3.0])
+def test_roughness_is_found_again(roughness):
+    # 12 rides of 16 s by the law itself: an even roughness is known to some 20 % from 80 steps each; heavy tails and
+    # the usual level drawn down by a fifth a round leave it within a factor of two on average
+    rng, noise = np.random.default_rng(5), SpeedNoise(0.02, 1e-9, 1.0, 0.0, 0.0, 60.0, 0.1)
+    u = 0.2 * np.arange(1, 81)
+    kick, within = rng.standard_normal((2, 12, 80)) * np.sqrt(roughness * 0.2)
+    accel = 2.0 + np.cumsum(kick, axis=1)
+    speed = 20.0 + np.cumsum(0.2 * (accel - kick / 2) + 0.2 * within / np.sqrt(12), axis=1)
+    later = plain(np.tile(u, (12, 1)), speed + 0.02 * rng.standard_normal(speed.shape))
+    mean, cov = np.tile((20.0, 2.0, 0.0), (12, 1)), np.tile(np.diag((1e-4, 1e-4, 1e-12)), (12, 1, 1))
+    found, _, _ = _roughness_choices(_model(mean, cov, np.zeros(12), later, noise))
+    assert abs(np.log(found).mean() - np.log(roughness)) < np.log(2)
