@@ -6,10 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from traceanalyze.detect.launches import find_launches
 from traceanalyze.errors import SignalError
 from traceanalyze.estimate.fused import forward_of, fusing_doubt, measure_launch_alone, measure_launch_fused
+from traceanalyze.estimate.inertial import most_square
 from traceanalyze.estimate.launch import measure_launch
 from traceanalyze.results import Launch
 from traceanalyze.session import measure_file
@@ -139,6 +141,13 @@ def test_a_sensor_that_contradicts_the_receiver_is_not_used(runs: list[tuple[Run
     slipped = replace(forward, accel_mps2=np.where(np.abs(forward.accel_mps2) > 1.0, 0.4, 1.0) * forward.accel_mps2)
     for (found, *_), (alone, *_) in zip(timed(one, slipped), timed(one, None), strict=True):
         assert found.times == alone.times
+
+
+@pytest.mark.parametrize("size", [2, 5, 20, 100])
+def test_what_contradicts_is_as_rare_for_few_speeds_as_for_many(size: int) -> None:
+    # exact: the quantile of chi-squared as far out as 5 sd of a normal law. The approximation is 11 % off for 2; without
+    # it, n + 6 sqrt(2 n) would be 54 % too low there
+    assert most_square(size) == pytest.approx(stats.chi2.isf(stats.norm.sf(5.0), size), rel=0.12)
 
 
 @pytest.mark.parametrize(

@@ -84,6 +84,24 @@ def test_lags_are_as_uncertain_as_stated() -> None:
     assert 0.5 < np.sqrt(np.mean(np.square(misses))) < 1.4
 
 
+@pytest.mark.parametrize("wander", [1e-5, 1e-2])
+def test_how_much_the_bias_wanders(wander: float) -> None:
+    t_s, _, accel = drive(launches=5)
+    found = []
+    for seed in range(4):
+        rng = np.random.default_rng(seed)
+        walk = np.cumsum(rng.normal(0, np.sqrt(wander * 0.01), t_s.size))  # a random walk of that density, at 100 Hz
+        rests = accel == 0  # at rests it is seen and taken off
+        walk -= np.interp(t_s, t_s[rests], walk[rests])
+        speed = integral(t_s, accel)
+        times = np.arange(2, t_s[-1], 0.2)
+        seen_mps = np.abs(np.interp(times - 0.1, t_s, speed) + rng.normal(0, 0.05, times.size))
+        force = worn(accel + walk, t_s, seed)
+        found.append(forward_acceleration(t_s, force, times, seen_mps, np.zeros(times.size, int), NOISE).wander_m2ps5)
+    # five stretches of ten seconds tell a variance to a factor of some; the two truths are 1000 apart
+    assert 0.1 * wander < np.median(found) < 10 * wander + 2e-4
+
+
 def test_a_wrong_scale_is_put_right() -> None:
     t_s, _, accel = drive()
     times, speeds = seen(0.1)

@@ -39,7 +39,7 @@ _REST_S: Final = 6.0
 #: How far inside the rest after a ride the speed is surely zero [s].
 _INTO_REST_S: Final = 0.4
 #: Take-ups have more shapes than the few that are tried: what that adds to the onset [s], from simulated launches.
-_ONSET_SHAPE_SD_S: Final = 0.012
+_ONSET_SHAPE_SD_S: Final = 0.008
 
 
 def measure_launches_sensed(

@@ -50,11 +50,12 @@ _POWERS: Final = (0.6, 1.0, 1.7)
 _ONSETS: Final = 80
 #: The acceleration differs from the tried ramp by about this share of its height: clutches judder.
 _ROUGH_SHARE: Final = 0.15
-#: Variances of the receiver are taken times this: its noise is itself known from some dozens of samples only.
-_CAUTION: Final = 1.25
-#: Speeds whose squared misses exceed their number by this many standard deviations (of chi-squared) do not belong to
-#: this acceleration.
-_UNLIKELY: Final = 6.0
+#: Variances of the receiver are taken times this: its noise is itself known from a rest of half a minute, some 25
+#: independent values, and Student's t of n degrees of freedom has a variance of n / (n - 2).
+_CAUTION: Final = 25 / 23
+#: Speeds whose squared misses are as unlikely as this many standard deviations of a normal law do not belong to this
+#: acceleration.
+_UNLIKELY: Final = 5.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -248,7 +249,7 @@ def _errors(
     seen += forward.lag_stderr_s**2 * pull[:, None] * pull
     miss = shown.speed_mps - gained[m:]
     square = miss @ np.linalg.solve(total[m:, m:] + seen, miss)
-    if noise is not None and square > miss.size + _UNLIKELY * np.sqrt(2 * miss.size):
+    if noise is not None and square > most_square(miss.size):
         raise SignalError("the accelerometer contradicts the receiver's speeds (did the sensor move?)")
     half = DRAWS // 2
     root = np.linalg.cholesky(total + 1e-10 * np.eye(total.shape[0]))
@@ -257,6 +258,15 @@ def _errors(
     prior, wrong = np.concatenate([prior, -prior]), np.concatenate([wrong, -wrong])
     gain = np.linalg.solve(total[m:, m:] + seen, total[m:, :m])
     return np.asarray(prior[:, :m] + (miss - prior[:, m:] - wrong) @ gain)
+
+
+def most_square(size: int) -> float:
+    """Return the sum of squares of so many standard normal misses that hardly ever comes about.
+
+    The cube root of chi-squared is nearly normal: Wilson & Hilferty, Proc. Natl. Acad. Sci. 17 (1931) 684.
+    """
+    part = 2 / (9 * size)
+    return float(size * (1 - part + _UNLIKELY * part**0.5) ** 3)
 
 
 def _seen_covariance(shown: _Shown, noise: SpeedNoise | None) -> FloatArray:

@@ -7,7 +7,9 @@ All starts and brakings of a log together: the receiver's speeds are fitted by t
 `w` forward direction times scale, `H` the integral of the level force since the last rest, `e` what bias, tilt and
 slope add (a bias of unknown size that wanders, integrated), `n` the receiver's white and slow noise. The lag may
 drift with time, as clocks of their own do. Generalised least squares (Aitken, Proc. R. Soc. Edinburgh 55 (1935) 42)
-by Gauss-Newton steps; how much the bias wanders is taken from the log by maximum likelihood.
+by Gauss-Newton steps. How large the bias is, how much it wanders, and how much of the force's fast scatter is white
+noise (the rest is shaking, which cancels in the integral) is taken from the log, each averaged over its likelihood:
+the covariance of `e` is linear in its variances, so their means give its mean.
 """
 
 from __future__ import annotations
@@ -28,9 +30,12 @@ _LAGS_S: Final = (-0.6, 1.6)
 _LAG_STEP_S: Final = 0.1
 #: Clocks of their own run apart by some millionths; standard deviation (a quartz is good to 20-50).
 _DRIFT: Final = 3e-5
-#: Bias left after the rest before [m/s^2] and its wandering [m^2/s^5] that are tried.
-_BIASES_MPS2: Final = (0.06, 0.02, 0.2)
-_WANDERS: Final = (1e-2, 1e-4, 1e-3, 1e-1)
+#: Bias left after the rest before [m/s^2], its wandering [m^2/s^5], and the share of the fast scatter that is white
+#: noise: what is tried, all as likely beforehand, and what is begun with.
+_BIASES_MPS2: Final = (0.007, 0.02, 0.06, 0.2)
+_WANDERS: Final = (1e-5, 1e-4, 1e-3, 1e-2, 1e-1)
+_WHITE_SHARES: Final = (0.03, 0.1, 0.3, 1.0)
+_BEGUN_WITH: Final = (0.06, 1e-2, 1.0)
 #: Fewest samples of all stretches together, and most stretches used: more tell nothing new.
 _FEWEST_OF_ALL: Final = 7
 _MOST_STRETCHES: Final = 40
@@ -150,13 +155,37 @@ def fit_lag(found: Blocks, level: FloatArray, driven: list[Stretch], noise: Spee
         raise SignalError("too little motion is seen by receiver and accelerometer together")
     picks = np.unique(np.linspace(0, len(usable) - 1, _MOST_STRETCHES).round().astype(int))
     motion = _Motion(force, [usable[k] for k in picks])
-    white = white_density(level, found.step_s)
-    lag_s = _coarse_lag_s(motion, _roots(motion, (_BIASES_MPS2[0], _WANDERS[0], white), noise)[0])
-    first = (_forward(motion, lag_s), lag_s)
-    fits = [_refined(motion, first, (_BIASES_MPS2[0], wander, white), noise) for wander in _WANDERS]
-    wander = max(fits, key=lambda pair: pair[1])[0].wander
-    fits += [_refined(motion, first, (bias, wander, white), noise) for bias in _BIASES_MPS2[1:]]
-    return max(fits, key=lambda pair: pair[1])[0]
+    scatter = white_density(level, found.step_s)
+    error = (_BEGUN_WITH[0], _BEGUN_WITH[1], _BEGUN_WITH[2] * scatter)
+    lag_s = _coarse_lag_s(motion, _roots(motion, error, noise)[0])
+    begun = _refined(motion, (_forward(motion, lag_s), lag_s), error, noise)
+    error = _likely_error(motion, begun, scatter, noise)
+    return _refined(motion, (begun.forward / begun.scale, begun.lag_s), error, noise)
+
+
+def _likely_error(motion: _Motion, fit: LagFit, scatter: float, noise: SpeedNoise) -> tuple[float, float, float]:
+    """Return bias, wandering and white density, one after the other averaged over their likelihood at a fit."""
+    late = fit.lag_s + fit.drift * (motion.t_s - motion.middle_s)
+    miss = (motion.seen_mps - motion.gained(late) @ fit.forward)[:, None]
+    error = np.array([fit.bias_mps2, fit.wander, fit.white])
+    tried = (np.array(_BIASES_MPS2), np.array(_WANDERS), scatter * np.array(_WHITE_SHARES))
+    for part, power in ((1, 1), (2, 1), (0, 2)):
+        value = np.empty(tried[part].size)
+        for k, one in enumerate(tried[part]):
+            error[part] = one
+            value[k] = _log_likelihood(motion, miss, error, noise)
+        chance = np.exp(value - value.max())
+        error[part] = (chance @ tried[part] ** power / chance.sum()) ** (1 / power)
+    bias_mps2, wander, white = error.tolist()
+    return bias_mps2, wander, white
+
+
+def _log_likelihood(motion: _Motion, miss_mps: FloatArray, error: FloatArray, noise: SpeedNoise) -> float:
+    """Return the log likelihood of misses (n, 1) given bias, wandering and white density; strays count no further."""
+    bias_mps2, wander, white = error.tolist()
+    roots, log_det = _roots(motion, (bias_mps2, wander, white), noise)
+    whitened = np.minimum(np.abs(motion.whitened(roots, miss_mps)), _STRAY)
+    return -0.5 * (float((whitened**2).sum()) + log_det)
 
 
 def error_covariance(u_s: FloatArray, v_s: FloatArray, bias_mps2: float, wander: float, white: float) -> FloatArray:
@@ -213,9 +242,9 @@ def _forward(motion: _Motion, lag_s: float) -> FloatArray:
 
 def _refined(
     motion: _Motion, first: tuple[FloatArray, float], error: tuple[float, float, float], noise: SpeedNoise
-) -> tuple[LagFit, float]:
-    """Return the fit after some Gauss-Newton steps for scale, lag and drift, and its log likelihood."""
-    roots, log_det = _roots(motion, error, noise)
+) -> LagFit:
+    """Return the fit after some Gauss-Newton steps for scale, lag and drift."""
+    roots, _ = _roots(motion, error, noise)
     forward, lag_s = first
     scale, drift = 1.0, 0.0
     since_s = motion.t_s - motion.middle_s
@@ -235,6 +264,4 @@ def _refined(
     after = left - matrix @ step
     excess = max(1.0, float(after @ after) / max(1, after.size - 3))
     sd = np.sqrt(np.diag(np.linalg.inv(matrix.T @ matrix)) * excess)
-    value = -0.5 * float((np.minimum(np.abs(miss), _STRAY) ** 2).sum()) - 0.5 * log_det
-    fit = LagFit(scale * forward, lag_s, float(sd[1]), drift, motion.middle_s, scale, float(sd[0]), *error)
-    return fit, value
+    return LagFit(scale * forward, lag_s, float(sd[1]), drift, motion.middle_s, scale, float(sd[0]), *error)
