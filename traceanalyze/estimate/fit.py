@@ -36,8 +36,8 @@ _BRIEF_SAMPLES: Final = 3
 _TOGETHER: Final = 16
 _ALIKE_MOMENTS: Final = 20
 #: Onsets tried, coarse and fine.
-_COARSE: Final = 40
-_FINE: Final = 24
+_COARSE: Final = 28
+_FINE: Final = 16
 
 
 class Climb(NamedTuple):
