@@ -97,7 +97,8 @@ LAUNCH_SPEED_MPS: Final = 30 / 3.6
 #: A launch's climb ends where speed falls below this share of what it had reached.
 CLIMB_KEEPS: Final = 0.5
 #: The vehicle crept before its climb when it was faster than this [m/s], and than this many sigma of rest (Rayleigh's
-#: law: 1 in 450 for a single sample), for this long [s] and so many samples; a soft start gains speed all the while,
+#: law: 1 in 450 for a single sample), for this long [s] and so many samples (one less in logs so slow that a start has
+#: gained a metre a second from one sample to the next but one); a soft start gains speed all the while,
 #: a creep has this share of its mean speed in its first half already.
 CREEP_MPS: Final = 0.12
 CREEP_SIGMAS: Final = 3.5

@@ -199,7 +199,8 @@ def _creep(motion: Motion, noise: SpeedNoise, onset: int, corner: int) -> tuple[
     """Remark a vehicle that rolls slowly before the climb: no rule can then say when it started."""
     lasting_s = float(motion.t_s[corner] - motion.t_s[onset])
     crept = motion.smooth_mps[onset + 1 : corner + 1]
-    if lasting_s < CREEP_AT_LEAST_S or crept.size < CREEP_SAMPLES:
+    least = CREEP_SAMPLES if noise.period_s <= CREEP_AT_LEAST_S / 2 else CREEP_SAMPLES - 1
+    if lasting_s < CREEP_AT_LEAST_S or crept.size < least:
         return ()
     early_mps, speed_mps = float(crept[: crept.size // 2].mean()), float(crept.mean())
     level_mps = max(CREEP_MPS, CREEP_SIGMAS * noise.rest_sigma_mps)
