@@ -93,3 +93,10 @@ def test_the_corner_is_found_where_it_is() -> None:
         # leaves a place to about 0.05 m/s / 3.3 m/s^2
         assert abs(mean_s - 6.1) < 0.1 + 4 * spread_s
         assert spread_s < 0.15
+
+
+def test_a_standstill_has_a_summit_of_nothing() -> None:
+    """A pass may be a single spike that was taken out: what is left stands still, and must not upset the law."""
+    t_s = 0.2 * np.arange(24)
+    found = find_summit(t_s, np.zeros(24), NOISE, 2.4, 1.0)
+    assert np.abs(found.mean_mps).max() < 0.01

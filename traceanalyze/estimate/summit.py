@@ -47,6 +47,8 @@ _MOMENTS: Final = 250
 _INNER: Final = 4
 #: How little is known of speed and acceleration at the first sample [m/s, m/s^2].
 _START_SD: Final = (10.0, 4.0)
+#: Slower tops than this [m/s] have its fading: without any the law has no numbers.
+_LEAST_MPS: Final = 2.0
 #: A grid of corners is made finer by this; corners with less than this share of the best one's weight are left out.
 _FINER: Final = 4
 _NEGLIGIBLE: Final = 1e-3
@@ -181,7 +183,7 @@ def find_summit(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise, top_s
         If the samples do not surround the top.
     """
     level_mps = float(speed_mps.mean())
-    law = _Driving(2 * DRAG_PER_MASS[0] * float(speed_mps.max()))
+    law = _Driving(2 * DRAG_PER_MASS[0] * max(float(speed_mps.max()), _LEAST_MPS))
     seen = _seen(t_s, speed_mps - level_mps, noise, law)
     reach_s = 1.5 * (window_s + noise.period_s) + 0.5
     begin_s = max(float(seen.t_s[0]), top_s - reach_s - SUMMIT_SLOPE_S)
