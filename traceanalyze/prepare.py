@@ -28,11 +28,14 @@ class Prepared(NamedTuple):
         Of its speeds.
     forward : ForwardAcceleration or None
         Of its accelerometer, where that can help to time launches.
+    smear_s : float
+        Time over which smoothing has smeared corners of its speed [s]: 0 where the log states speeds.
     """
 
     trace: Trace
     noise: SpeedNoise
     forward: ForwardAcceleration | None = None
+    smear_s: float = 0.0
 
 
 def prepared(trace: Trace) -> Prepared:
@@ -46,8 +49,7 @@ def prepared(trace: Trace) -> Prepared:
     if trace.speed_source == "accelerometer":
         return _from_accelerometer(trace)
     if trace.speed_source == "positions":
-        found, noise = _from_positions(trace)
-        return Prepared(trace=found, noise=noise)
+        return _from_positions(trace)
     cleaned = _speeds_cleaned(_positions_cleaned(trace))
     noise = estimate_noise(cleaned.t_s, cleaned.speed_mps, cleaned.stretch)
     return _with_forward(cleaned, noise)
@@ -107,7 +109,7 @@ def _from_accelerometer(trace: Trace) -> Prepared:
     return Prepared(trace=with_remarks(with_speed, *forward.remarks), noise=noise, forward=forward)
 
 
-def _from_positions(trace: Trace) -> tuple[Trace, SpeedNoise]:
+def _from_positions(trace: Trace) -> Prepared:
     """Find the speed by a smoother on the positions; what jumps or stands still is left out and counted."""
     from traceanalyze.signal.positions import speed_from_positions  # few logs have no speed: see DEVELOPERS.md
 
@@ -127,7 +129,7 @@ def _from_positions(trace: Trace) -> tuple[Trace, SpeedNoise]:
         tally=tally,
         history=(*trace.history, "speed found from positions"),
     )
-    return with_remarks(with_speed, *found.remarks), found.noise
+    return Prepared(trace=with_remarks(with_speed, *found.remarks), noise=found.noise, smear_s=found.smear_s)
 
 
 def _speeds_cleaned(trace: Trace) -> Trace:

@@ -15,6 +15,7 @@ from traceanalyze.errors import LimitError, SignalError, TraceError
 from traceanalyze.estimate.launch import measure_launches
 from traceanalyze.estimate.pairs import direction_remarks, pair_passes
 from traceanalyze.estimate.path import grade_pct, heading_deg
+from traceanalyze.estimate.smeared import smeared
 from traceanalyze.estimate.topspeed import measure_pass
 from traceanalyze.parsers import read_all
 from traceanalyze.parsers.options import ReadOptions
@@ -184,7 +185,8 @@ def _untimed(ready: Prepared, span: LaunchSpan, error: SignalError) -> Launch:
 def _timed(ready: Prepared, spans: Sequence[LaunchSpan], measures: tuple[Measure, ...]) -> list[Launch | SignalError]:
     """Time launches with what the log has: a receiver, a receiver and an accelerometer, or an accelerometer alone."""
     if ready.forward is None:
-        return measure_launches(ready.trace, spans, ready.noise, measures)
+        timed = measure_launches(ready.trace, spans, ready.noise, measures)
+        return [one if isinstance(one, SignalError) else smeared(one, ready.smear_s) for one in timed]
     from traceanalyze.estimate.fused import measure_launches_sensed  # few logs have one: see DEVELOPERS.md
 
     return measure_launches_sensed(ready.trace, ready.forward, spans, ready.noise, measures)

@@ -145,8 +145,8 @@ def test_a_sensor_that_contradicts_the_receiver_is_not_used(runs: list[tuple[Run
 
 @pytest.mark.parametrize("size", [2, 5, 20, 100])
 def test_what_contradicts_is_as_rare_for_few_speeds_as_for_many(size: int) -> None:
-    # exact: the quantile of chi-squared as far out as 5 sd of a normal law. The approximation is 11 % off for 2; without
-    # it, n + 6 sqrt(2 n) would be 54 % too low there
+    # exact: the quantile of chi-squared as far out as 5 sd of a normal law; for 2 the approximation is 11 % off, and
+    # n + 6 sqrt(2 n), as if it were normal, 54 % too low
     assert most_square(size) == pytest.approx(stats.chi2.isf(stats.norm.sf(5.0), size), rel=0.12)
 
 

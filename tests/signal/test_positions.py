@@ -209,6 +209,25 @@ def test_the_corner_of_a_start_stays_sharp() -> None:
     assert rms(np.array(off)) < 0.15
 
 
+def test_a_start_does_not_ring_before_it() -> None:
+    """A pull of 4 m/s^2 at 1 Hz: what a smoother shows of it, a sample before the start, points backwards."""
+    before = []
+    for phase_s in np.arange(0.25, 0.5, 0.05):
+        t = np.arange(0, 20.0) + phase_s
+        u = np.clip(t - 10, 0, None)
+        plane = np.column_stack((2 * u**2, 0 * u)) + np.random.default_rng(2).normal(0, 0.01, (t.size, 2))
+        before.append(found(t, *degrees(plane)).speed_mps[9])
+    assert max(before) < 0.1  # 0.2 with it; positions good to 0.01 m tell speeds at rest to some hundredths
+
+
+def test_who_rolls_back_long_before_a_start_is_seen() -> None:
+    t = np.arange(0, 30, 0.2)
+    speed = np.where((t > 8) & (t < 11), -0.8, np.where(t > 16, 3 * np.clip(t - 16, 0, 5), 0.0))
+    plane = np.column_stack((np.cumsum(speed) * 0.2, 0 * t)) + np.random.default_rng(2).normal(0, 0.01, (t.size, 2))
+    rolls = (t > 9) & (t < 10)
+    assert found(t, *degrees(plane)).speed_mps[rolls] == pytest.approx(0.8, abs=0.2)
+
+
 @pytest.fixture(scope="module")
 def ride() -> tuple[Columns, int, np.ndarray]:
     """A ride at 10 Hz, a place in it at speed, and its speeds undisturbed."""

@@ -67,6 +67,14 @@ _SLOW_SHARE: Final = 0.98
 #: Lag at which the errors of smoothed speeds have lost 1 - 1/e of their correlation, over the smoother's memory: from
 #: the spectrum w^2 / (1 + w^6) of the error, by quadrature.
 _DECAY: Final = 1.06
+#: No smoother of samples is finer than this share of their period.
+_FINEST: Final = 0.2
+#: A smoother rings at a corner: up to so many smears before a start the velocity points backwards. It does where a
+#: speed this many times as large and above this [m/s] follows the other way; who rolls back into a start is not told
+#: from that, and either is taken for rest.
+_RINGS: Final = 2.5
+_RING_TIMES: Final = 4.0
+_RING_MPS: Final = 1.0
 #: Overlap of lanes in memories of the smoother, and at most so many samples.
 _MEMORIES: Final = 12.0
 _MOST_OVERLAP: Final = 400
@@ -90,6 +98,8 @@ class PositionSpeed:
         What later stages may take it for: nearly all of its noise is slow, since smoothing spreads it.
     position_sigma_m : float
         Standard deviation of one position from its neighbours in one direction [m].
+    smear_s : float
+        Time over which the smoother smears a corner of the speed [s].
     left_out : (n,) bool
         Positions that jump away and back, or were held while the ride went on.
     shifted : (n,) bool
@@ -102,6 +112,7 @@ class PositionSpeed:
     course_deg: FloatArray
     noise: SpeedNoise
     position_sigma_m: float
+    smear_s: float
     left_out: BoolArray
     shifted: BoolArray
     remarks: tuple[Remark, ...]
@@ -138,11 +149,13 @@ def speed_from_positions(
     series = _series(step_s, seen, fresh)
     sigma_m = _position_sigma_m(series, period_s)
     velocity, smoothing2 = _by_bank(_with_sigma(series, sigma_m), sigma_m, period_s)
+    memory_s = _memory_s(sigma_m, period_s, DENSITIES[1])
+    smear_s = float(np.hypot(memory_s, _FINEST * period_s))
+    velocity = np.where(_ringing(t, velocity, _RINGS * smear_s, period_s)[:, None], 0.0, velocity)
     speed_mps = np.hypot(*velocity.T)
     squares, rest_s = _rest(t, speed_mps, fresh)
     resting2 = float(squares.mean()) / 2 if squares.size else 0.0
     carried2 = max(_CARRIED_MPS**2, resting2 - median(smoothing2))
-    memory_s = _memory_s(sigma_m, period_s, DENSITIES[1])
     noise = _speed_noise(speed_mps, smoothing2, carried2, (squares, rest_s), memory_s)
     noise = replace(noise, period_s=period_s)
     stderr_mps = np.sqrt(smoothing2 + carried2)
@@ -155,6 +168,7 @@ def speed_from_positions(
         course_deg=_spread(t_s.size, rows[certain], course_deg[certain]),
         noise=noise,
         position_sigma_m=sigma_m,
+        smear_s=smear_s,
         left_out=_marks(t_s.size, rows[seen.left_out]),
         shifted=_marks(t_s.size, rows[seen.jump_m2 > 0]),
         remarks=_remarks(noise, sigma_m, seen, t),
@@ -256,6 +270,17 @@ def _by_bank(series: Series, sigma_m: float, period_s: float) -> tuple[FloatArra
     velocity = (weight * found.rate).sum(axis=0)
     apart = ((found.rate - velocity) ** 2).mean(axis=2)
     return velocity, (weight[..., 0] * (found.rate_variance + apart)).sum(axis=0)
+
+
+def _ringing(t: FloatArray, velocity: FloatArray, reach_s: float, period_s: float) -> BoolArray:
+    """Mark velocities (n, 2) that are no motion but the smoother's answer to a start soon after."""
+    speed_mps, rings = np.hypot(*velocity.T), np.zeros(t.size, bool)
+    for lead in range(1, min(int(np.ceil(reach_s / period_s)), t.size - 1) + 1):
+        against = (velocity[:-lead] * velocity[lead:]).sum(axis=1) < 0
+        faster = speed_mps[lead:] > np.maximum(_RING_TIMES * speed_mps[:-lead], _RING_MPS)
+        soon = t[lead:] - t[:-lead] < reach_s + period_s
+        rings[:-lead] |= against & faster & soon
+    return rings
 
 
 def _memory_s(sigma_m: float, period_s: float, density: float) -> float:
