@@ -118,20 +118,19 @@ def measure_launches(
     measures : tuple of Measure
         What to time; a measure not reached is absent and a remark says so.
     """
-    found: list[Launch | SignalError] = []
+    found: dict[int, Launch | SignalError] = {}
     runs: dict[int, _Run] = {}
-    for span in spans:
+    for place, span in enumerate(spans):
         try:
-            runs[len(found)] = _run(trace, span, noise, measures)
-            found.append(SignalError("not fitted"))
+            runs[place] = _run(trace, span, noise, measures)
         except SignalError as error:
-            found.append(error)
+            found[place] = error
     places = list(runs)
     for batch in batches([run.climb for run in runs.values()]):
         together = [runs[places[k]] for k in batch]
         for k, run, reading in zip(batch, together, _readings(together, noise, measures), strict=True):
             found[places[k]] = _launch(trace, run, noise, measures, reading)
-    return found
+    return [found[place] for place in range(len(spans))]
 
 
 def _run(trace: Trace, span: Span, noise: SpeedNoise, measures: tuple[Measure, ...]) -> _Run:
