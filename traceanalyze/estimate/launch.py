@@ -1,4 +1,4 @@
-"""One standing start: its times under every start rule, its curve, and what to doubt about them."""
+"""Standing starts: their times under every start rule, their curves, and what to doubt about them."""
 
 from __future__ import annotations
 
