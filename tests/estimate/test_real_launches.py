@@ -5,7 +5,11 @@ import pytest
 
 from traceanalyze.detect.launches import find_launches
 from traceanalyze.errors import SignalError
+from traceanalyze.estimate.crossings import at_speed
+from traceanalyze.estimate.fit import fit_free
 from traceanalyze.estimate.launch import measure_launch
+from traceanalyze.estimate.readout import rolling_time
+from traceanalyze.prepare import prepared
 from traceanalyze.signal.noise import estimate_noise
 from traceanalyze.trace import make_trace
 from traceanalyze.units import parse_measure
@@ -74,3 +78,23 @@ def test_two_instruments_in_one_car_agree(open_data):
     assert len(gaps) >= 4
     assert max(abs(gap) for gap, spread in gaps if spread < 0.5) < 0.25  # one run grazes 30 mph: known to 2 s
     assert all(abs(gap) < 3 * spread for gap, spread in gaps)
+
+
+@pytest.mark.parametrize(("low", "high", "known_s"), [(20, 30, 3.622), (20, 40, None), (25, 35, None), (30, 40, None)])
+def test_rolling_times_agree_with_camera_and_inertial_sensors(open_data, low, high, known_s):
+    # comma2k19 (MIT licence): a 10 Hz receiver beside speeds fused from camera, inertial sensors and raw ranges. Three
+    # standard uncertainties, and those small enough to tell a tenth of a second
+    from traceanalyze.parsers import read
+
+    folder = open_data / "comma2k19"
+    fused = np.genfromtxt(folder / "fused_pose_speed_20hz.csv", delimiter=",", names=True)
+    ready = prepared(read(folder / "gnss_ublox_10hz.csv"))
+    measure = parse_measure(f"{low}-{high} mph")
+    climb = ready.trace.t_s < 9.0
+    paths = fit_free(ready.trace.t_s[climb], ready.trace.speed_mps[climb], ready.noise)
+    found = rolling_time(at_speed(paths, measure.from_mps), at_speed(paths, measure.to_mps), measure)
+    ends_s = np.interp((measure.from_mps, measure.to_mps), fused["speed_mps"][:180], fused["t_s"][:180])
+    truth_s = float(ends_s[1] - ends_s[0])
+    assert known_s is None or truth_s == pytest.approx(known_s, abs=0.01)
+    assert abs(found.elapsed.value - truth_s) < 3 * found.elapsed.stderr
+    assert found.elapsed.stderr < 0.08
