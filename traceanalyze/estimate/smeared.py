@@ -57,7 +57,9 @@ def _widened(one: TimeResult, sd_s: float) -> TimeResult:
 
 
 def _beside(one: Estimate, sd_s: float) -> Estimate:
-    return Estimate(one.value, math.hypot(one.stderr, sd_s))
+    """The estimate with a standard deviation beside its own; an interval that was wider already stays so."""
+    wide = Estimate(one.value, math.hypot(one.stderr, sd_s))
+    return replace(wide, low95=min(wide.low95, one.low95), high95=max(wide.high95, one.high95))
 
 
 def _text(sd_s: float) -> str:
