@@ -8,7 +8,7 @@ point; it goes into its extensions, by the public schema of `GPX_DATA`, whose `s
 from __future__ import annotations
 
 from collections.abc import Iterator
-from xml.sax.saxutils import escape, quoteattr
+from html import escape  # the five characters of XML too; xml.sax loads a network client
 
 import numpy as np
 
@@ -44,7 +44,9 @@ def gpx_text(trace: Trace, name: str, creator: str) -> str:
     placed = np.flatnonzero(np.isfinite(trace.lat_deg) & np.isfinite(trace.lon_deg))
     if not placed.size:
         raise FormatError("no point in it has a position, and GPX needs them", advice="export it with --to csv")
-    head = _HEAD.format(creator=quoteattr(shown(creator)), extension=GPX_DATA, name=escape(shown(name)))
+    head = _HEAD.format(
+        creator=f'"{escape(shown(creator))}"', extension=GPX_DATA, name=escape(shown(name), quote=False)
+    )
     return "".join([head, *_segments(trace, placed), "</trk>\n</gpx>\n"])
 
 
