@@ -8,6 +8,7 @@ import numpy as np
 
 from traceanalyze.estimate.crossings import at_speed
 from traceanalyze.estimate.paths import Paths
+from traceanalyze.order import median, quantile
 from traceanalyze.results import Estimate
 from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray, Remark
@@ -58,7 +59,7 @@ def creeps(t_s: FloatArray, speed_mps: FloatArray, onset_s: float, noise: SpeedN
     near = (t_s < onset_s - 0.1) & (t_s > onset_s - _CREEP_LOOK_S - noise.period_s)
     if near.sum() < 2:
         return False
-    level = _quantile(np.sort(speed_mps[near]), 0.5)
+    level = median(speed_mps[near])
     return level > 2.2 * noise.rest_sigma_mps + 0.5 * noise.resolution_mps + _CREEP_MPS / 2
 
 
@@ -87,8 +88,8 @@ def crossing_remarks(
 ) -> tuple[Remark, ...]:
     """Return what is odd about the end of a measure: a gap over it, or a target that is only grazed."""
     out = []
-    known_s = np.sort(end_s[np.isfinite(end_s)])
-    gap_s = _gap_around(t_s, _quantile(known_s, 0.5))
+    known_s = end_s[np.isfinite(end_s)]
+    gap_s = _gap_around(t_s, median(known_s))
     if gap_s > _GAP_PERIODS * noise.period_s:
         text = f"{measure.label}: no samples for {gap_s:.1f} s where it ends, hence the wide interval"
         out.append(Remark("gap-at-target", text))
@@ -102,22 +103,16 @@ def crossing_remarks(
 def grazes(paths: Paths, end_s: FloatArray, target_mps: float, noise: SpeedNoise) -> bool:
     """Return whether the target is touched without being clearly passed, then lost or come back to.
 
-    Either the first times of the draws (`end_s`, sorted) fall apart into an early and a late group, or the mean path
+    Either the first times of the draws (`end_s`) fall apart into an early and a late group, or the mean path
     falls back below it after it was first reached.
     """
-    if _quantile(end_s, 0.97) - _quantile(end_s, 0.03) > 1.0 + 2 * noise.period_s:
+    if quantile(end_s, 0.97) - quantile(end_s, 0.03) > 1.0 + 2 * noise.period_s:
         return True
-    middle_s = _quantile(end_s, 0.5)
+    middle_s = median(end_s)
     mean_mps = paths.speed_mps.mean(axis=0)
     dips = (paths.t_s > middle_s) & (paths.t_s < middle_s + 10) & (mean_mps < target_mps - noise.sigma_mps)
     if not dips.any():
         return False
     sure_s = at_speed(paths, target_mps + 2 * noise.sigma_mps).time_s
-    sure_s = np.sort(sure_s[np.isfinite(sure_s)])
-    return bool(not sure_s.size or paths.t_s[dips][0] < _quantile(sure_s, 0.5))
-
-
-def _quantile(values: FloatArray, share: float) -> float:
-    """Quantile of sorted values, linear between them."""
-    place = share * (values.size - 1)
-    return float(np.interp(place, np.arange(values.size), values))
+    sure_s = sure_s[np.isfinite(sure_s)]
+    return bool(not sure_s.size or paths.t_s[dips][0] < median(sure_s))

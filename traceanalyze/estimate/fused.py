@@ -13,7 +13,7 @@ from traceanalyze.errors import SignalError
 from traceanalyze.estimate.crossings import at_speed
 from traceanalyze.estimate.doubts import not_reached
 from traceanalyze.estimate.inertial import fused_paths, inertial_paths
-from traceanalyze.estimate.launch import Span, measure_launch
+from traceanalyze.estimate.launch import Span, measure_launch, measure_launches
 from traceanalyze.estimate.paths import Paths
 from traceanalyze.estimate.readout import (
     curve,
@@ -50,16 +50,22 @@ def measure_launches_sensed(
     measures: tuple[Measure, ...],
 ) -> list[Launch | SignalError]:
     """Return for each span its launch, timed by the accelerometer, alone or beside a receiver, or why it is not."""
-    found: list[Launch | SignalError] = []
-    for span in spans:
-        try:
-            if trace.speed_source == "accelerometer":
-                found.append(measure_launch_alone(trace, forward, span, measures))
-            else:
-                found.append(measure_launch_fused(trace, forward, span, noise, measures))
-        except SignalError as error:
-            found.append(error)
-    return found
+    if trace.speed_source == "accelerometer":
+        return [_tried_alone(trace, forward, span, measures) for span in spans]
+    received = measure_launches(trace, spans, noise, measures)
+    return [
+        one if isinstance(one, SignalError) else _sharpened(one, trace, forward, span, noise, measures)
+        for one, span in zip(received, spans, strict=True)
+    ]
+
+
+def _tried_alone(
+    trace: Trace, forward: ForwardAcceleration, span: Span, measures: tuple[Measure, ...]
+) -> Launch | SignalError:
+    try:
+        return measure_launch_alone(trace, forward, span, measures)
+    except SignalError as error:
+        return error
 
 
 def measure_launch_fused(
@@ -84,7 +90,18 @@ def measure_launch_fused(
     SignalError
         If the span holds no climb from rest.
     """
-    alone = measure_launch(trace, span, noise, measures)
+    return _sharpened(measure_launch(trace, span, noise, measures), trace, forward, span, noise, measures)
+
+
+def _sharpened(
+    alone: Launch,
+    trace: Trace,
+    forward: ForwardAcceleration,
+    span: Span,
+    noise: SpeedNoise,
+    measures: tuple[Measure, ...],
+) -> Launch:
+    """The receiver's launch with the accelerometer's times where they are sharper."""
     if doubt := fusing_doubt(forward):
         return _said(alone, Remark("not-fused", f"timed by the receiver alone: {doubt}"))
     try:

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traceanalyze.errors import SignalError
-from traceanalyze.estimate.paths import Paths
+from traceanalyze.estimate.paths import Paths, distance_since_m
 from traceanalyze.signal.accelerometer import ForwardAcceleration
 from traceanalyze.signal.forces import integral
 from traceanalyze.signal.lag import error_covariance
@@ -139,9 +139,8 @@ def _paths(
     at_onset = np.interp(onset_s, window.t_s, window.speed_mps)
     speed = np.where(moments > onset_s[:, None], np.maximum(speed - at_onset[:, None], 0.0), 0.0)
     accel = np.where(moments > onset_s[:, None], np.gradient(speed, moments, axis=1), 0.0)
-    return Paths(
-        moments + forward.lag_s, onset_s + forward.lag_s, speed, accel, _distance(moments, onset_s, speed, accel)
-    )
+    way = distance_since_m(moments, onset_s, speed, accel)
+    return Paths(moments + forward.lag_s, onset_s + forward.lag_s, speed, accel, way)
 
 
 def _window(forward: ForwardAcceleration, span_s: tuple[float, float, float]) -> _Window:
@@ -287,15 +286,3 @@ def _clear(t_s: FloatArray, seen_mps: FloatArray, noise: SpeedNoise) -> _Shown:
     count = np.diff(begin, append=t_s.size)
     means = [np.add.reduceat(part, begin) / count for part in (t_s, seen_mps - noise.sigma_mps**2 / (2 * seen_mps))]
     return _Shown(means[0], means[1], noise.white_mps**2 / count)
-
-
-def _distance(t_s: FloatArray, onset_s: FloatArray, speed: FloatArray, accel: FloatArray) -> FloatArray:
-    """Return the distance of each path since its onset (k, m): cubics, and a power law in the step with the onset."""
-    d = np.diff(t_s)
-    step = d * (speed[:, 1:] + speed[:, :-1]) / 2 + d**2 * (accel[:, :-1] - accel[:, 1:]) / 12
-    column: NDArray[np.intp] = np.searchsorted(t_s, onset_s, side="right")
-    rows = np.arange(onset_s.size)
-    part = t_s[column] - onset_s
-    power = np.clip(part * accel[rows, column] / np.maximum(speed[rows, column], 1e-9), 1.0, 3.0)
-    step[rows, column - 1] = part * speed[rows, column] / (power + 1)
-    return np.concatenate((np.zeros((speed.shape[0], 1)), np.cumsum(step, axis=1)), axis=1)

@@ -70,7 +70,7 @@ def draw_paths(lanes: Lanes, track: list[State], start: Samples, later: Samples,
     t_s = np.concatenate((start.t_s, later.t_s), axis=-1)
     speed = np.concatenate((v_start, v_later), axis=-1)
     accel = np.concatenate((a_start, a_later), axis=-1)
-    return Paths(t_s, lanes.t0_s, speed, accel, _distance(lanes, t_s, speed, accel))
+    return Paths(t_s, lanes.t0_s, speed, accel, distance_since_m(t_s, lanes.t0_s, speed, accel))
 
 
 def draw_free(samples: Samples, from_s: float, noise: SpeedNoise) -> Paths:
@@ -83,8 +83,8 @@ def draw_free(samples: Samples, from_s: float, noise: SpeedNoise) -> Paths:
     t_s = np.concatenate(([from_s], samples.t_s))
     speed = np.concatenate((last[:, :1], speed), axis=1)
     accel = np.concatenate((last[:, 1:2], accel), axis=1)
-    way = np.concatenate((np.zeros((DRAWS, 1)), np.cumsum(_steps_m(t_s, speed, accel), axis=1)), axis=1)
-    return Paths(t_s, np.full(DRAWS, from_s - 1e-6), speed, accel, way)
+    onset_s = np.full(DRAWS, from_s - 1e-6)
+    return Paths(t_s, onset_s, speed, accel, distance_since_m(t_s, onset_s, speed, accel))
 
 
 def _draw_backward(
@@ -138,21 +138,17 @@ def _draw(state: State, normal: FloatArray) -> tuple[FloatArray, FloatArray, Flo
     return state.v + vv * n, state.a + av * n + aa * m, state.b + bv * n + ba * m + bb * o
 
 
-def _steps_m(t_s: FloatArray, speed: FloatArray, accel: FloatArray) -> FloatArray:
-    """Distance in each step, by the exact integral of its cubic."""
-    d = np.diff(t_s)
-    ends = speed[..., 1:] + speed[..., :-1]
-    return np.asarray(d * (ends / 2 + d * (accel[..., :-1] - accel[..., 1:]) / 12))
+def distance_since_m(t_s: FloatArray, onset_s: FloatArray, speed: FloatArray, accel: FloatArray) -> FloatArray:
+    """Return the distance from the onset (..., k, m) of paths as in `Paths`.
 
-
-def _distance(lanes: Lanes, t_s: FloatArray, speed: FloatArray, accel: FloatArray) -> FloatArray:
-    """Distance from the onset (g, k, m); in the step with the onset speed grows as a power of the time since."""
-    step = _steps_m(t_s[:, None], speed, accel)
-    first = (t_s[:, None] <= lanes.t0_s[..., None]).sum(axis=-1)
-    launch, draw = np.nonzero((first >= 1) & (first < t_s.shape[-1]))
-    column = first[launch, draw]
-    part = t_s[launch, column] - lanes.t0_s[launch, draw]
-    v, a = speed[launch, draw, column], accel[launch, draw, column]
-    power = np.clip(part * a / np.maximum(v, 1e-9), 1.0, 3.0)
-    step[launch, draw, column - 1] = part * v / (power + 1)
+    By the exact integral of each cubic; in the step with the onset speed grows as a power of the time since.
+    """
+    clock, onset = np.broadcast_to(t_s[..., None, :], speed.shape), onset_s[..., None]
+    d = np.diff(clock)
+    step = d * ((speed[..., 1:] + speed[..., :-1]) / 2 + d * (accel[..., :-1] - accel[..., 1:]) / 12)
+    first = np.nonzero((clock[..., :-1] <= onset) & (onset < clock[..., 1:]))
+    after = (*first[:-1], first[-1] + 1)
+    part = clock[after] - np.broadcast_to(onset, step.shape)[first]
+    power = np.clip(part * accel[after] / np.maximum(speed[after], 1e-9), 1.0, 3.0)
+    step[first] = part * speed[after] / (power + 1)
     return np.concatenate((np.zeros((*step.shape[:-1], 1)), np.cumsum(step, axis=-1)), axis=-1)

@@ -24,7 +24,6 @@ _EARLY_STEP_S: Final = 0.1
 _LATER_STEP_S: Final = 0.25
 #: Moments between two samples at most.
 _MOMENTS: Final = 200
-_COLUMNS: Final = ("t_s", "seen_mps", "count")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,4 +107,6 @@ def _nothing(moments: int, at_s: float) -> Samples:
 
 def _stacked(rows: Sequence[tuple[Samples, Samples]]) -> Samples:
     """Rows of two parts each, one row a launch."""
-    return Samples(*(np.stack([np.append(getattr(a, name), getattr(b, name)) for a, b in rows]) for name in _COLUMNS))
+    return Samples(
+        *(np.stack([np.append(getattr(a, name), getattr(b, name)) for a, b in rows]) for name in Samples.__slots__)
+    )

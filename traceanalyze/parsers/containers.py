@@ -257,6 +257,7 @@ def _unzipped(member: Member, room: _Room) -> Iterator[Member | Refused]:
     import zipfile  # here: it loads bzip2 and lzma, which plain logs never need
 
     content = member.content
+    # NotImplementedError is how zipfile says that it does not know a compression
     damage = (zipfile.BadZipFile, NotImplementedError, ValueError, EOFError, zlib.error, OSError, ArithmeticError)
     with io.BytesIO(content) if isinstance(content, bytes) else opened(content) as file:
         try:

@@ -27,6 +27,11 @@ class BookWish:
     path: Path | None = None
     vehicle: str | None = None
 
+    @property
+    def place(self) -> Path | None:
+        """Where the book is that is wished for, or that the environment names; None when there is neither."""
+        return book_place(self.path) if self.path is not None or os.environ.get(VARIABLE) else None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class History:
@@ -62,9 +67,8 @@ def history_for(
     BookError
         If the wished book cannot be used.
     """
-    if wish.path is None and not os.environ.get(VARIABLE):
+    if (path := wish.place) is None:
         return History()
-    path = book_place(wish.path)
     vehicle = wish.vehicle or stated_vehicle or None
     try:
         known = own_history(
@@ -105,9 +109,8 @@ def earlier_runs(
     BookError
         If the wished book cannot be used.
     """
-    if wish.path is None and not os.environ.get(VARIABLE):
+    if (path := wish.place) is None:
         return EarlierRuns()
-    path = book_place(wish.path)
     try:
         with open_book(path) as book:
             everything = all_runs(book)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from traceanalyze.errors import SignalError
 from traceanalyze.order import distinct, median
+from traceanalyze.signal.timebase import nominal_period_s
 from traceanalyze.trace import FloatArray
 from traceanalyze.units import KMH, KNOT, MPH
 
@@ -128,6 +129,7 @@ def estimate_noise(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any]
     if t_s.size < 2:
         raise SignalError("fewer than two samples have a speed", advice="record speed with the position")
     period_s = nominal_period_s(t_s, stretch)
+    period_s = period_s if math.isfinite(period_s) else 1.0  # no two samples of one stretch
     resolution_mps = rounding_step_mps(speed_mps)
     fine_mps = _fine_noise_mps(t_s, speed_mps, stretch, period_s, resolution_mps)
     hold_mps = hold_level_mps(t_s, speed_mps, stretch, resolution_mps)
@@ -148,13 +150,6 @@ def estimate_noise(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any]
         period_s=period_s,
         rest_sigma_mps=max(rest_sigma_mps, FLOOR_SIGMA_MPS) if math.isfinite(rest_sigma_mps) else sigma_mps,
     )
-
-
-def nominal_period_s(t_s: FloatArray, stretch: NDArray[Any]) -> float:
-    """Return the usual time between samples of one stretch [s]: the median step; 1 s when there is none."""
-    steps = np.diff(t_s)[np.diff(stretch) == 0]
-    steps = steps[steps > 0]
-    return median(steps) if steps.size else 1.0
 
 
 def rounding_step_mps(speed_mps: FloatArray) -> float:
