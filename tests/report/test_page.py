@@ -16,6 +16,7 @@ from traceanalyze.report.compare_run import Compared, compare_logs
 from traceanalyze.report.day_run import DayPlan, DayResults
 from traceanalyze.report.own_scatter import BookWish
 from traceanalyze.report.page import compare_page, day_page, measure_page
+from traceanalyze.report.page.charts import legend
 from traceanalyze.report.page.markup import data_block, escaped, joined, tag
 from traceanalyze.report.page.names import log_names
 from traceanalyze.report.page.notes import log_notes, merged_texts
@@ -300,3 +301,12 @@ def test_ticks_are_round_numbers_with_equal_decimals() -> None:
     assert ticks(3, 3) == [3]
     assert [label for _, label in labelled([5.8, 5.9, 6.0])] == ["5.8", "5.9", "6.0"]
     assert [label for _, label in labelled([0, 5, 10])] == ["0", "5", "10"]
+
+
+def test_a_key_shows_what_its_lines_show() -> None:
+    """WCAG 2.2, 1.3.1: a mark in the key that no line has would say something that is not so."""
+    names = ("launch 1", "launch 2")
+    assert "mark" in legend(names)
+    assert "line mean" in legend(names)
+    assert "mark" not in legend(names, "run")
+    assert "line run" in legend(names, "run")

@@ -176,14 +176,14 @@ def _named(setups: Sequence[SetupCurves]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def legend(names: Sequence[str]) -> Markup:
-    """Return the key: colour, dashes and mark of each setup."""
+def legend(names: Sequence[str], weight: str = "mean") -> Markup:
+    """Return the key: colour and dashes of each line, and its mark if it has any; `weight` as in `Line`."""
     items = []
     for k, name in enumerate(names):
         sample = tag(
             "svg",
-            tag("path", d="M2 8H46", class_=f"line mean s{k % LOOKS}", fill="none"),
-            marker(24, 8, k, class_=f"mark s{k % LOOKS}"),
+            tag("path", d="M2 8H46", class_=f"line {weight} s{k % LOOKS}", fill="none"),
+            marker(24, 8, k, class_=f"mark s{k % LOOKS}") if weight == "mean" else None,
             viewBox="0 0 48 16",
             width="48",
             height="16",

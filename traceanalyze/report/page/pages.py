@@ -212,10 +212,13 @@ def _log_part(study: Study, name: str, asked: Asked, k: int) -> Markup:
     sheet, chart = study.sheet, f"launches{k}"
     drawn = [f"launch {launch.number}" for launch in sheet.launches if launch.curve]
     curves = launches_chart(sheet.launches, asked.system, chart) if drawn else None
+    key = legend(drawn, "run") if len(drawn) <= LOOKS else None
     return joined(
         [
             section(f"{name}: the ride", ride_chart(study.trace, sheet, asked.system, f"ride{k}")),
-            section(f"{name}: launches", legend(drawn) if len(drawn) <= LOOKS else None, curves) if drawn else None,
+            section(f"{name}: launches", legend(drawn, "run") if len(drawn) <= LOOKS else None, curves)
+            if drawn
+            else None,
             _log_table(
                 name, sheet, asked, {(sheet.path, one.number): f"{chart}-{one.number}" for one in sheet.launches}
             ),
