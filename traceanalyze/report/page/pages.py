@@ -216,9 +216,7 @@ def _log_part(study: Study, name: str, asked: Asked, k: int) -> Markup:
     return joined(
         [
             section(f"{name}: the ride", ride_chart(study.trace, sheet, asked.system, f"ride{k}")),
-            section(f"{name}: launches", legend(drawn, "run") if len(drawn) <= LOOKS else None, curves)
-            if drawn
-            else None,
+            section(f"{name}: launches", key, curves) if drawn else None,
             _log_table(
                 name, sheet, asked, {(sheet.path, one.number): f"{chart}-{one.number}" for one in sheet.launches}
             ),
