@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from traceanalyze.errors import SignalError
 from traceanalyze.judge.groups import launch_curves, setup_curves
 from traceanalyze.plots.overlay import draw_speed_over_time
-from traceanalyze.plots.style import new_figure
+from traceanalyze.plots.stack import NARROW_LEFT_IN, Part, stacked
 from traceanalyze.results import RunSheet
 from traceanalyze.session import Asked, study_trace
 from traceanalyze.settings import DEFAULT_MEASURES
@@ -73,4 +73,6 @@ def overlay(
         groups.append(setup_curves(name, launch_curves([launch for one in each for launch in one.launches])))
     if not any(group.runs for group in groups):
         raise SignalError("no setup has a launch to draw")
-    return draw_speed_over_time(new_figure(8.0, 4.6).subplots() if ax is None else ax, groups, system)
+    if ax is None:
+        _, [ax] = stacked(8.0, [Part(3.6, title_lines=2)], left_in=NARROW_LEFT_IN)
+    return draw_speed_over_time(ax, groups, system)

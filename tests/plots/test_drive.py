@@ -64,7 +64,7 @@ def overlapping(found):
     return [(a, b) for k, a in enumerate(found) for b in found[:k] if a.overlaps(b)]
 
 
-@pytest.mark.parametrize(("launches", "passes"), [(0, 0), (1, 1), (4, 4), (10, 8), (24, 20), (60, 60)])
+@pytest.mark.parametrize(("launches", "passes"), [(0, 0), (1, 1), (4, 4), (10, 8), (24, 20), (60, 60), (240, 9)])
 def test_labels_never_overlap(launches, passes):
     figure = drive_figure(ride(), sheet(launches, passes), "imperial", "rollout")
     assert len(figure.axes) == (2 if launches else 1)

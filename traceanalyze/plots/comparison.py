@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from traceanalyze.comparison import SHOWN_UNITS, Comparison, CurveComparison, MeasureComparison
-from traceanalyze.plots.engine_axis import engine_axis_above, engine_note
-from traceanalyze.plots.style import GRID, INK, TEXT_SIZE, dress, look, new_figure, plain
+from traceanalyze.plots.engine_axis import engine_axis_above
+from traceanalyze.plots.stack import Part, stacked
+from traceanalyze.plots.style import GRID, INK, dress, look, plain
 from traceanalyze.units import SPEED_UNITS, System, speed_unit
 from traceanalyze.vehicle.engine import NO_ENGINE, EngineSpeeds
 
@@ -22,8 +23,10 @@ RULES = {
     "rest": "clock starts at the onset of motion",
     "threshold": "clock starts at 1 km/h",
 }
-#: Height of each part [in], and the characters of a line of the sentence above them.
-_RUNS_IN, _DIFFERENCE_IN, _CURVE_IN, _LINE = 2.1, 1.2, 2.9, 88
+#: The parts from top to bottom.
+_RUNS, _DIFFERENCE, _TIMES, _ACCELERATIONS = Part(1.25), Part(0.65), Part(1.9, title_lines=2), Part(1.9)
+#: Characters of a line of the sentence above them.
+_LINE = 88
 
 
 def comparison_figure(comparison: Comparison, system: System, engine: EngineSpeeds = NO_ENGINE) -> Figure:
@@ -32,11 +35,10 @@ def comparison_figure(comparison: Comparison, system: System, engine: EngineSpee
     `engine` puts engine speeds above road speeds where both setups share one gearing.
     """
     head, curves = comparison.headline, comparison.curves
-    heights = [_RUNS_IN, *([_DIFFERENCE_IN] if np.isfinite(head.low95) else []), *([_CURVE_IN] * 2 if curves else [])]
-    sentence = fill(plain(head.why), _LINE)
-    figure = new_figure(8.0, sum(heights) + 0.25 * (1 + sentence.count("\n")))
-    axes = list(figure.subplots(len(heights), 1, squeeze=False, gridspec_kw={"height_ratios": heights})[:, 0])
-    figure.suptitle(sentence, x=0.01, ha="left", fontsize=TEXT_SIZE + 1, fontweight="bold", parse_math=False)
+    parts = [_RUNS, *([_DIFFERENCE] if np.isfinite(head.low95) else [])]
+    if curves:
+        parts += [_TIMES._replace(scale_above=engine.train is not None), _ACCELERATIONS]
+    figure, axes = stacked(8.0, parts, head=fill(plain(head.why), _LINE), foot=engine.note if curves else "")
     draw_runs(axes.pop(0), head)
     if np.isfinite(head.low95):
         draw_difference(axes.pop(0), head)
@@ -45,7 +47,6 @@ def comparison_figure(comparison: Comparison, system: System, engine: EngineSpee
         engine_axis_above(draw_time_difference(axes[0], curves, comparison, system), engine, factor)
         draw_accelerations(axes[1], curves, comparison, system)
         axes[1].set_xlim(axes[0].get_xlim())
-        engine_note(figure, engine)
     return figure
 
 

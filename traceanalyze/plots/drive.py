@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from traceanalyze.plots.style import FAINT, INK, Look, dress, halo, look, new_figure, plain
+from traceanalyze.plots.stack import NARROW_LEFT_IN, Part, stacked
+from traceanalyze.plots.style import FAINT, INK, Look, dress, halo, look, plain
 from traceanalyze.plots.timeline import MinuteAxis, minute_axis, roomy, thinned, with_breaks
 from traceanalyze.results import Launch, Pass, RunSheet
 from traceanalyze.trace import Trace
@@ -22,14 +23,15 @@ if TYPE_CHECKING:
 MOST_TOLD_APART = 10
 #: A launch that takes longer than this many times the middle one is cut off at the right edge.
 LONGEST_SHARE = 1.6
-#: Room a label takes, as shares of the width and the height of the axes.
-LAUNCH_LABEL, PASS_LABEL = (0.022, 1.0), (0.062, 0.12)
+#: Room a label takes, as shares of the width and the height of the axes: a digit of a launch and what its number keeps
+#: off the next; the name of a pass.
+DIGIT_SHARE, OFF_SHARE, PASS_LABEL = 0.011, 0.001, (0.062, 0.12)
 
 
 def drive_figure(trace: Trace, sheet: RunSheet, system: System, start_rule: str) -> Figure:
     """Return the picture of one log: the ride above, its launches below."""
-    figure = new_figure(9.0, 7.2 if sheet.launches else 4.2)
-    axes = figure.subplots(2 if sheet.launches else 1, 1, squeeze=False)[:, 0]
+    parts = [Part(2.8)] * 2 if sheet.launches else [Part(3.4)]
+    figure, axes = stacked(9.0, parts, left_in=NARROW_LEFT_IN)
     draw_ride(axes[0], trace, sheet, system)
     if sheet.launches:
         draw_launches(axes[1], sheet.launches, system, start_rule)
@@ -57,7 +59,8 @@ def _mark_launches(ax: Axes, launches: Sequence[Launch], time: MinuteAxis) -> No
     size = 9 if len(launches) <= MOST_TOLD_APART else 6
     ax.plot(starts, np.zeros(starts.size), marker="^", color=look(1).color, markersize=size, linestyle="none",
             clip_on=False, zorder=3)  # fmt: skip
-    for k in roomy(starts / time.length, np.zeros(starts.size), LAUNCH_LABEL):
+    digits = max((len(str(launch.number)) for launch in launches), default=0)
+    for k in roomy(starts / time.length, np.zeros(starts.size), (OFF_SHARE + DIGIT_SHARE * digits, 1.0)):
         ax.annotate(str(launches[k].number), (starts[k], 0), xytext=(0, size), textcoords="offset points",
                     ha="center", color=INK, fontsize=9, path_effects=halo())  # fmt: skip
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from traceanalyze.plots.style import INK, TEXT_SIZE
+from traceanalyze.plots.style import INK, SCALE_IN, TEXT_SIZE, titled
 from traceanalyze.vehicle.engine import EngineSpeeds
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 _LABEL = "engine speed [rpm]"
 _LIMIT_DASHES = (0, (1, 3))
@@ -31,6 +30,7 @@ def engine_axis_above(ax: Axes, engine: EngineSpeeds, factor: float) -> Axes:
         scale = ax.secondary_xaxis("top")
         scale.set_xticks([speed / factor for speed, _ in ticks], [f"{rpm:.0f}" for _, rpm in ticks])
         scale.set_xlabel(_LABEL, loc="right")
+        titled(ax, ax.get_title(loc="left"), above_in=SCALE_IN)
     return ax
 
 
@@ -48,9 +48,3 @@ def engine_axis_right(ax: Axes, engine: EngineSpeeds, factor: float) -> Axes:
         scale.set_yticks([speed / factor for speed, _ in ticks], [f"{rpm:.0f}" for _, rpm in ticks])
         scale.set_ylabel(_LABEL, loc="top")
     return ax
-
-
-def engine_note(figure: Figure, engine: EngineSpeeds) -> None:
-    """Write below a picture where its engine speeds are true, or why it has none."""
-    if engine.note:
-        figure.supxlabel(engine.note, x=0.01, ha="left", fontsize=TEXT_SIZE - 1, parse_math=False)

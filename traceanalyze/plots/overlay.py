@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from traceanalyze.judge.groups import SetupCurves
-from traceanalyze.plots.engine_axis import engine_axis_above, engine_axis_right, engine_note
-from traceanalyze.plots.style import INK, dress, look, new_figure, plain
+from traceanalyze.plots.engine_axis import engine_axis_above, engine_axis_right
+from traceanalyze.plots.stack import NARROW_LEFT_IN, Part, stacked
+from traceanalyze.plots.style import INK, dress, look, plain
 from traceanalyze.trace import FloatArray
 from traceanalyze.units import SPEED_UNITS, System, speed_unit
 from traceanalyze.vehicle.engine import NO_ENGINE, EngineSpeeds
@@ -26,12 +27,12 @@ def overlay_figure(setups: Sequence[SetupCurves], system: System, engine: Engine
 
     `engine` puts engine speeds beside road speeds where all setups share one gearing.
     """
-    figure = new_figure(8.0, 8.4)
-    above, below = figure.subplots(2, 1)
+    scale = engine.train is not None
+    parts = (Part(3.3, title_lines=2), Part(3.3, scale_above=scale))
+    figure, (above, below) = stacked(8.0, parts, left_in=NARROW_LEFT_IN, scale_right=scale, foot=engine.note)
     factor = SPEED_UNITS[speed_unit(system)]
     engine_axis_right(draw_speed_over_time(above, setups, system), engine, factor)
     engine_axis_above(draw_acceleration(below, setups, system), engine, factor)
-    engine_note(figure, engine)
     return figure
 
 

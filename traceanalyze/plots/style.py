@@ -18,6 +18,8 @@ GRID = "#d0d0d0"
 FAINT = "#8a8a8a"
 #: Font sizes for a sheet held in sunlight.
 TEXT_SIZE = 10
+#: Room for a scale above axes [in]: ticks, numbers and a label of that size.
+SCALE_IN = 0.47
 #: Fixed, so that the same input gives the same bytes.
 RC: dict[Any, Any] = {
     "svg.hashsalt": "traceanalyze",
@@ -81,14 +83,14 @@ def new_figure(width_in: float, height_in: float) -> Figure:
     from matplotlib.figure import Figure
 
     with mpl.rc_context(RC):
-        figure = Figure(figsize=(width_in, height_in), dpi=110, layout="constrained", facecolor="white")
+        figure = Figure(figsize=(width_in, height_in), dpi=110, facecolor="white")
     FigureCanvasAgg(figure)
     return figure
 
 
 def dress(ax: Axes, *, title: str, xlabel: str, ylabel: str) -> Axes:
     """Give axes their title, units and grid."""
-    ax.set_title(title, loc="left", fontsize=TEXT_SIZE + 1, parse_math=False)
+    titled(ax, title)
     ax.set_xlabel(xlabel)
     ax.set_ylabel(ylabel)
     ax.grid(True, color=GRID, linewidth=0.6)
@@ -98,12 +100,20 @@ def dress(ax: Axes, *, title: str, xlabel: str, ylabel: str) -> Axes:
     return ax
 
 
+def titled(ax: Axes, title: str, *, above_in: float = 0.0) -> None:
+    """Set the title at the left, `above_in` [in] higher when something stands between."""
+    pad = 6 + 72 * above_in
+    ax.set_title(title, loc="left", y=1.0, pad=pad, fontsize=TEXT_SIZE + 1, parse_math=False)
+
+
 #: File endings and what is written for them; metadata without dates keeps outputs reproducible.
 _METADATA: dict[str, dict[str, Any]] = {
     "png": {"Software": "traceanalyze"},
     "svg": {"Date": None, "Creator": "traceanalyze"},
     "pdf": {"CreationDate": None, "Creator": "traceanalyze", "Producer": None},
 }
+#: How hard PNG is squeezed.
+_PNG_LEVEL = 3
 
 
 def picture_bytes(figure: Figure, kind: str) -> bytes:
@@ -112,11 +122,16 @@ def picture_bytes(figure: Figure, kind: str) -> bytes:
     import warnings
 
     import matplotlib as mpl
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     buffer = io.BytesIO()
     with mpl.rc_context(RC), warnings.catch_warnings():
         warnings.filterwarnings("ignore", "Glyph", UserWarning)  # a sign that the font lacks is drawn as a box
-        figure.savefig(buffer, format=kind, metadata=_METADATA[kind], dpi=110)
+        if kind == "png":  # at once; `savefig` draws everything twice
+            canvas: Any = FigureCanvasAgg(figure)
+            canvas.print_png(buffer, metadata=_METADATA[kind], pil_kwargs={"compress_level": _PNG_LEVEL})
+        else:
+            figure.savefig(buffer, format=kind, metadata=_METADATA[kind])
     return buffer.getvalue()
 
 
