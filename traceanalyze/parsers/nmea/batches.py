@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from traceanalyze.parsers.nmea.fields import Fields
-from traceanalyze.parsers.nmea.framing import Block, ByteArray, IndexArray, find_sentences, make_block
+from traceanalyze.parsers.nmea.framing import Block, IndexArray, find_sentences, make_block
 from traceanalyze.parsers.nmea.layouts import fields_of
-from traceanalyze.parsers.nmea.sentences import KINDS, VTG, Reading, reach_of, read_fields
+from traceanalyze.parsers.nmea.sentences import VTG, Reading, reach_of, read_fields
 
 Rows = dict[str, NDArray[Any]]
 
@@ -22,33 +22,47 @@ class Batch(NamedTuple):
 
     Attributes
     ----------
-    kinds : (s,) uint8
-        The kind of each.
-    columns : mapping
-        For each kind that occurs, the columns of its sentences in the same order: those of `Reading`, `void`, and
+    size : int
+        How many there are.
+    places : mapping of int to (k,) int
+        For each kind that occurs, which of all sentences are of it.
+    columns : mapping of int to mapping
+        For each of these kinds, the columns of its sentences in the same order: those of `Reading`, `void`, and
         `talker`, the two letters as one number. For VTG, which is seldom needed, only where each is to be read:
         `block`, `begin` and `end`.
     blocks : mapping
         The blocks that sentences to be read are in, by number.
     """
 
-    kinds: ByteArray
-    columns: Mapping[int, Mapping[str, NDArray[Any]]]
+    size: int
+    places: Mapping[int, IndexArray]
+    columns: Mapping[int, Rows]
     blocks: Mapping[int, Block]
 
     def split(self, place: int) -> tuple[Batch, Batch]:
         """Return the first `place` sentences and the others."""
-        counts = np.bincount(self.kinds[:place], minlength=KINDS.stop).tolist()
+        counts = {kind: int(np.searchsorted(places, place)) for kind, places in self.places.items()}
+        first = {kind: places[: counts[kind]] for kind, places in self.places.items()}
+        last = {kind: places[counts[kind] :] - place for kind, places in self.places.items()}
         before = {k: {n: v[: counts[k]] for n, v in columns.items()} for k, columns in self.columns.items()}
         after = {k: {n: v[counts[k] :] for n, v in columns.items()} for k, columns in self.columns.items()}
         needed = set(after[VTG]["block"].tolist()) if VTG in after else set()
         blocks = {number: block for number, block in self.blocks.items() if number in needed}
-        return Batch(self.kinds[:place], before, self.blocks), Batch(self.kinds[place:], after, blocks)
+        return Batch(place, first, before, self.blocks), Batch(self.size - place, last, after, blocks)
 
-    def pieces(self) -> list[Piece]:
-        """Return the same as pieces that precede any others."""
-        place = np.arange(-self.kinds.size, 0)
-        return [Piece(kind, place[self.kinds == kind], dict(columns)) for kind, columns in self.columns.items()]
+    def followed_by(self, other: Batch) -> Batch:
+        """Return these sentences and those of another batch after them."""
+        if not self.size:
+            return other
+        places, columns = dict(self.places), dict(self.columns)
+        for kind, later in other.places.items():
+            places[kind] = np.concatenate((places.get(kind, later[:0]), later + self.size))
+            earlier = columns.get(kind)
+            columns[kind] = {
+                name: np.concatenate((earlier[name], values)) if earlier else values
+                for name, values in other.columns[kind].items()
+            }
+        return Batch(self.size + other.size, places, columns, {**self.blocks, **other.blocks})
 
     def read_later(self, rows: IndexArray) -> Iterator[tuple[IndexArray, Reading]]:
         """Yield what VTG sentences in these rows say, block by block, and which of the rows are meant."""
@@ -61,41 +75,20 @@ class Batch(NamedTuple):
                     yield which[some], read_fields(VTG, fields)
 
 
-class Piece(NamedTuple):
-    """Some sentences of a kind: their places, and their columns; those of shape (1,) hold for all."""
-
-    kind: int
-    begin: IndexArray
-    columns: Rows
+#: No sentence at all.
+NOTHING: Final = Batch(0, {}, {}, {})
 
 
-def in_order(pieces: Iterable[Piece], blocks: Mapping[int, Block]) -> Batch:
-    """Return the sentences of all pieces in the order of the log."""
-    by_kind: dict[int, list[Piece]] = {}
-    for piece in pieces:
-        if piece.begin.size:
-            by_kind.setdefault(piece.kind, []).append(piece)
-    columns: dict[int, Rows] = {}
-    begins, kinds = [np.zeros(0, np.intp)], [np.zeros(0, np.uint8)]
-    for kind, of_kind in by_kind.items():
-        begin = np.concatenate([piece.begin for piece in of_kind])
-        order = np.argsort(begin, kind="stable")
-        columns[kind] = _scattered(of_kind, order)
-        begins.append(begin[order])
-        kinds.append(np.full(begin.size, kind, np.uint8))
-    return Batch(np.concatenate(kinds)[np.argsort(np.concatenate(begins), kind="stable")], columns, blocks)
-
-
-def _scattered(pieces: list[Piece], order: IndexArray) -> Rows:
-    """Return the columns of pieces of one kind, every sentence in its place."""
-    slot = np.empty(order.size, np.intp)
-    slot[order] = np.arange(order.size)
-    slots = np.split(slot, np.cumsum([piece.begin.size for piece in pieces])[:-1])
+def in_place(readings: Sequence[tuple[IndexArray, Reading]], size: int) -> Rows:
+    """Return the columns of `size` sentences of one kind from readings that tell which of them each is of."""
     columns: Rows = {}
-    for name, first in pieces[0].columns.items():
-        columns[name] = np.empty(order.size, first.dtype)
-        for piece, place in zip(pieces, slots, strict=True):
-            columns[name][place] = piece.columns[name]
+    for name, first in {**readings[0][1].columns, "void": readings[0][1].void}.items():
+        if len(readings) == 1:
+            columns[name] = np.broadcast_to(first, (size,))
+            continue
+        columns[name] = np.empty(size, first.dtype)
+        for which, reading in readings:
+            columns[name][which] = reading.void if name == "void" else reading.columns[name]
     return columns
 
 

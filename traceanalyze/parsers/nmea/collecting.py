@@ -8,10 +8,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from traceanalyze.parsers.nmea.batches import Piece
-from traceanalyze.parsers.nmea.fields import Fields
+from traceanalyze.parsers.nmea.batches import Batch, Rows, in_place
 from traceanalyze.parsers.nmea.framing import (
     Block,
     BoolArray,
@@ -81,26 +79,33 @@ class Sieve:
     _bare: Counter[bytes] = field(default_factory=Counter)
     _proprietary: set[bytes] = field(default_factory=set)
 
-    def found(self, chunks: Iterable[bytes]) -> Iterator[tuple[list[Piece], dict[int, Block]]]:
-        """Yield what the sentences of a log say, block by block, with the number of the block."""
+    def found(self, chunks: Iterable[bytes]) -> Iterator[Batch]:
+        """Yield what the sentences of a log say, block by block."""
         for number, pieces in enumerate(whole_lines(chunks)):
-            block = make_block(*pieces)
-            yield list(self._pieces(block, number)), {number: block}
+            yield self._batch(make_block(*pieces), number)
         for tag, count in self._bare.items():  # meant without a checksum only if it never has one
             self.tally["truncated"] += count if tag[:8] in self._proprietary else 0
 
-    def _pieces(self, block: Block, block_number: int) -> Iterator[Piece]:
+    def _batch(self, block: Block, block_number: int) -> Batch:
         """Read each kind of sentence in a block, but VTG, which is seldom needed."""
         begin, end, tags, kind = self._trusted(block)
-        talker = tags.astype(np.uint16)
-        for number in KINDS:
-            rows = np.flatnonzero(kind == number)
+        rows: dict[int, IndexArray] = {}
+        columns: dict[int, Rows] = {}
+        for number in _counted(kind[kind > 0]):
+            of_kind = np.flatnonzero(kind == number)
+            where = {"begin": begin[of_kind], "end": end[of_kind]}
             if number == VTG:
-                columns = {"begin": begin[rows], "end": end[rows], "block": np.array([block_number])}
-                yield Piece(number, begin[rows], columns | {"talker": talker[rows]})
-                continue
-            for which, fields in fields_of(block, begin[rows], end[rows], reach_of(number)):
-                yield self._piece(number, fields, begin[rows[which]], talker[rows[which]])
+                found, bad = where | {"block": np.full(of_kind.size, block_number)}, np.zeros(of_kind.size, bool)
+            else:
+                found, bad = self._read(number, block, **where)
+            found["talker"] = tags[of_kind].astype(np.uint16)
+            if bad.any():
+                kind[of_kind[bad]] = 0
+                found = {name: values[~bad] for name, values in found.items()}
+            rows[number], columns[number] = of_kind[~bad] if bad.any() else of_kind, found
+        place = np.cumsum(kind > 0)
+        places = {number: place[of_kind] - 1 for number, of_kind in rows.items()}
+        return Batch(int(place[-1]) if place.size else 0, places, columns, {block_number: block})
 
     def _trusted(self, block: Block) -> tuple[IndexArray, IndexArray, WordArray, ByteArray]:
         """Return where the trusted sentences of a block begin and end, their tags and kinds; count the others."""
@@ -121,7 +126,8 @@ class Sieve:
         begin = np.concatenate((lines.begin, origin[sentences.begin[trusted]]))
         end = np.concatenate((lines.star, origin[sentences.end[trusted]]))
         tags = np.concatenate((lines.tags, sentences.tags[trusted]))
-        return begin, end, tags, np.concatenate((kind, odd_kind[trusted]))
+        order = np.argsort(begin, kind="stable")
+        return begin[order], end[order], tags[order], np.concatenate((kind, odd_kind[trusted]))[order]
 
     def _sorted_out(self, sentences: Sentences, kind: ByteArray) -> BoolArray:
         """Return which sentences are trusted; count the others by what is wrong with them."""
@@ -150,17 +156,16 @@ class Sieve:
         own = tags[(tags & np.uint64(0xFF)) == ord("P")]
         self._proprietary.update(word.to_bytes(8, "little").partition(b",")[0] for word in set(own.tolist()))
 
-    def _piece(self, number: int, fields: Fields, begin: IndexArray, talker: NDArray[np.uint16]) -> Piece:
-        """Return what sentences of one kind say; those that say it wrongly are counted and left out."""
-        reading = read_fields(number, fields)
-        columns = {**reading.columns, "void": reading.void, "talker": talker}
-        bad = reading.malformed | reading.outside
-        if not bad.any():
-            return Piece(number, begin, columns)
-        self.tally["malformed"] += int(reading.malformed.sum())
-        self.tally["out_of_range"] += int(reading.outside.sum())
-        kept = {name: np.broadcast_to(values, bad.shape)[~bad] for name, values in columns.items()}
-        return Piece(number, begin[~bad], kept)
+    def _read(self, kind: int, block: Block, begin: IndexArray, end: IndexArray) -> tuple[Rows, BoolArray]:
+        """Return what sentences of one kind say, and which of them say it wrongly; these are counted."""
+        found = fields_of(block, begin, end, reach_of(kind))
+        readings = [(which, read_fields(kind, fields)) for which, fields in found]
+        bad = np.zeros(begin.size, bool)
+        for which, reading in readings:
+            bad[which] = reading.malformed | reading.outside
+            self.tally["malformed"] += int(reading.malformed.sum())
+            self.tally["out_of_range"] += int(reading.outside.sum())
+        return in_place(readings, begin.size), bad
 
 
 def whole_lines(chunks: Iterable[bytes]) -> Iterator[list[bytes | memoryview]]:

@@ -8,15 +8,15 @@ their times differ by less than half the usual step, since some receivers round 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 
 from traceanalyze.order import median
-from traceanalyze.parsers.nmea.batches import Batch, Piece, Rows, in_order, nothing_of
-from traceanalyze.parsers.nmea.framing import Block, BoolArray, IndexArray
+from traceanalyze.parsers.nmea.batches import NOTHING, Batch, Rows, nothing_of
+from traceanalyze.parsers.nmea.framing import BoolArray, IndexArray
 from traceanalyze.parsers.nmea.sentences import GGA, GLL, GNS, GSA, KINDS, NO_DAY, RMC, VTG, ZDA
 from traceanalyze.trace import FloatArray, Remark
 
@@ -42,7 +42,8 @@ _MOST_MERGED: Final = 9
 #: Where the kinds of sentences with a time stand in order of trust for time, and for position.
 _TIMED: Final = (RMC, GGA, GNS, GLL)
 _PLACED: Final = (GGA, GNS, RMC, GLL)
-_IS_TIMED: Final = np.isin(np.arange(KINDS.stop), _TIMED)
+
+_NONE: Final = np.zeros(0, np.intp)
 
 #: Says which RMC sentences may be used, given all of a batch and, for each RMC, the GGA of its epoch (-1: none).
 Admission = Callable[[Batch, IndexArray], BoolArray]
@@ -89,20 +90,19 @@ class Joiner:
     values_repeated: int = 0
     _tolerance_s: float = 0.0
 
-    def rows(self, found: Iterable[tuple[list[Piece], Mapping[int, Block]]]) -> Iterator[Rows]:
+    def rows(self, found: Iterable[Batch]) -> Iterator[Rows]:
         """Yield rows in the order of the log from what was found in each block; an epoch is never torn."""
-        held = in_order([], {})
-        for pieces, blocks in found:
-            whole = in_order([*held.pieces(), *pieces], {**held.blocks, **blocks})
+        held = NOTHING
+        for batch in found:
+            whole = held.followed_by(batch)
             self._learn_step(whole)
             epoch = _epochs(whole, self._tolerance_s or _SAME_EPOCH_UNKNOWN_S)
-            size = epoch.size
-            begun = int(np.searchsorted(epoch, epoch[-1])) if size else 0
-            cut = begun if size - begun < _MOST_HELD else size
+            begun = int(np.searchsorted(epoch, epoch[-1])) if whole.size else 0
+            cut = begun if whole.size - begun < _MOST_HELD else whole.size
             ready, held = whole.split(cut)
             if cut:
                 yield self._joined(ready, epoch[:cut])
-        if held.kinds.size:
+        if held.size:
             yield self._joined(held, _epochs(held, self._tolerance_s or _SAME_EPOCH_UNKNOWN_S))
 
     def _learn_step(self, batch: Batch) -> None:
@@ -119,7 +119,7 @@ class Joiner:
     def _joined(self, batch: Batch, epoch: IndexArray) -> Rows:
         """Return the rows of whole epochs, numbered from 0."""
         columns = {kind: batch.columns.get(kind) or nothing_of(kind) for kind in KINDS}
-        batch = Batch(batch.kinds, columns, batch.blocks)
+        batch = batch._replace(columns=columns)
         table = _Table(batch, epoch)
         rmc = batch.columns[RMC]
         admitted = self.admission(batch, table.chosen[GGA][table.epoch_of(RMC)]) | rmc["void"]
@@ -184,7 +184,7 @@ class _Table:
 
     def __init__(self, batch: Batch, epoch: IndexArray) -> None:
         self.batch = batch
-        self._epoch: dict[int, IndexArray] = {kind: epoch[batch.kinds == kind] for kind in KINDS}
+        self._epoch: dict[int, IndexArray] = {kind: epoch[batch.places.get(kind, _NONE)] for kind in KINDS}
         self._again: dict[int, IndexArray] = {kind: self._repeated(kind) for kind in (*_TIMED, VTG)}
         self.size = int(epoch[-1]) + 1
         self.chosen: dict[int, IndexArray] = {}
@@ -319,25 +319,27 @@ def _step(time_s: FloatArray) -> FloatArray:
 
 def _epochs(batch: Batch, tolerance_s: float) -> IndexArray:
     """Return the epoch of each sentence, rising from 0."""
-    time_s = np.full(batch.kinds.size, np.nan)
-    for kind in _TIMED:
-        if kind in batch.columns:
-            time_s[batch.kinds == kind] = batch.columns[kind]["time_s"]
-    timed = _IS_TIMED.take(batch.kinds) & ~((batch.kinds == GLL) & np.isnan(time_s))  # an old GLL has no time
+    time_s, timed = np.full(batch.size, np.nan), np.zeros(batch.size, bool)
+    places = {kind: batch.places[kind] for kind in _TIMED if kind in batch.places}
+    for kind, of_kind in places.items():
+        time_s[of_kind], timed[of_kind] = batch.columns[kind]["time_s"], True
+    if GLL in places:  # an old GLL has no time
+        timed[places[GLL]] = np.isfinite(time_s[places[GLL]])
+        places[GLL] = places[GLL][timed[places[GLL]]]
     rows = np.flatnonzero(timed)
-    time_s, kind_of = time_s[rows], batch.kinds[rows]
+    time_s, rank = time_s[rows], np.cumsum(timed) - 1
     step_s = np.abs(_step(time_s))
     same = (step_s <= tolerance_s) | (np.isnan(time_s[1:]) & np.isnan(time_s[:-1]))
     new = np.concatenate(([False], ~same))[: rows.size]
     number = np.cumsum(new)
-    for kind in _TIMED:  # no kind has two times in one epoch
-        own = np.flatnonzero(kind_of == kind)
+    for of_kind in places.values():  # no kind has two times in one epoch
+        own = rank[of_kind]
         again = np.flatnonzero(np.diff(number[own]) == 0)
         again = again[np.abs(_step(time_s[own]))[again] > _EQUAL_S] if again.size else again
         if again.size:
             new[own[again + 1]] = True
             number = np.cumsum(new)
-    begins = np.zeros(batch.kinds.size, np.intp)
+    begins = np.zeros(batch.size, np.intp)
     begins[rows] = new
     epoch: IndexArray = np.cumsum(begins)
     return epoch

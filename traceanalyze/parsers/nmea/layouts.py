@@ -186,8 +186,11 @@ def _compared(text: ByteArray, pattern: bytes) -> tuple[ByteArray, BoolArray]:
     shape = np.frombuffer(pattern.rjust(width, b"\0"), np.uint8)
     most = np.frombuffer(pattern.translate(_LARGEST).rjust(width, b"\xff"), np.uint8)  # what precedes does not matter
     digits = text ^ shape
-    fits = (digits <= most).view("<u8")
-    alike = fits[:, 0].copy()
-    for column in range(1, fits.shape[1]):
-        alike &= fits[:, column]
+    fits = digits <= most
+    if fits.all():
+        return digits, np.ones(digits.shape[0], bool)
+    words = fits.view("<u8")
+    alike = words[:, 0].copy()
+    for column in range(1, words.shape[1]):
+        alike &= words[:, column]
     return digits, alike == _ALL_TRUE

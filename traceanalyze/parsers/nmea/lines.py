@@ -61,7 +61,9 @@ def find_lines(block: Block) -> Lines:
     sums ^= sign ^ one ^ two ^ np.uint8(ord("*"))
     whole = states(one, two, sums) & ((sign == ord("$")) | (sign == ord("!"))) & (text.take(star) == ord("*"))
     whole &= is_capital(tags, 0) & is_capital(tags, 1) & (stop - begin >= _SHORTEST)
-    whole &= ~_holds_another(text, begin)
+    dollar = text == ord("$")
+    if np.count_nonzero(dollar) > np.count_nonzero(sign == ord("$")):
+        whole &= ~_holds_another(dollar, begin)
     if whole.all():
         return Lines(begin, star, tags, begin[:0], end[:0])
     kept, odd = np.flatnonzero(whole), np.flatnonzero(~whole)
@@ -77,10 +79,9 @@ def _returns(text: ByteArray, begin: IndexArray, end: IndexArray) -> int:
     return counts[_ASKED // 2]
 
 
-def _holds_another(text: ByteArray, begin: IndexArray) -> BoolArray:
+def _holds_another(dollar: BoolArray, begin: IndexArray) -> BoolArray:
     """Whether a line has a `$` that is not its first byte: joined sentences match a checksum once in 256 times."""
     found = np.zeros(begin.size, bool)
-    dollar = text == ord("$")
     dollar[begin] = False
     found[np.searchsorted(begin, np.flatnonzero(dollar), side="right") - 1] = True
     return found

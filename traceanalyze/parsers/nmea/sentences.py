@@ -169,7 +169,7 @@ def kinds_of(tags: WordArray) -> ByteArray:
     tag = (tags >> np.uint64(16)).astype(np.uint32)
     kind = np.zeros(tag.size, np.uint8)
     for number, word in zip(KINDS, _TAG_WORDS, strict=True):
-        kind[tag == word] = number
+        kind += np.uint8(number) * (tag == word)
     return kind
 
 
