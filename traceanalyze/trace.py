@@ -146,9 +146,10 @@ class Trace:
             if array.shape != (n,):
                 raise SignalError(f"{name} has shape {array.shape}, the clock has {n} points")
             array.setflags(write=False)
-        if n and not (np.isfinite(self.t_s).all() and (np.diff(self.t_s) > 0).all()):
+        if n and not (np.isfinite(self.t_s).all() and (self.t_s[1:] > self.t_s[:-1]).all()):
             raise SignalError("times are not finite and strictly increasing")
-        if n and (self.stretch[0] != 0 or (np.diff(self.stretch) < 0).any() or self.stretch[-1] >= self.utc0_s.size):
+        falls = (self.stretch[1:] < self.stretch[:-1]).any()
+        if n and (self.stretch[0] != 0 or falls or self.stretch[-1] >= self.utc0_s.size):
             raise SignalError("stretch numbers do not rise from 0 within the stretches listed")
         self.utc0_s.setflags(write=False)
         object.__setattr__(self, "tally", MappingProxyType(dict(self.tally)))
@@ -182,6 +183,8 @@ class Trace:
 
 
 FLOAT_COLUMNS = ("t_s", "speed_mps", "lat_deg", "lon_deg", "altitude_m", "course_deg", "hdop", "satellites")
+_KINDS: dict[str, type] = dict.fromkeys(FLOAT_COLUMNS[1:], np.float64) | {"quality": np.int8, "stretch": np.int32}
+_UNKNOWN = dict.fromkeys(FLOAT_COLUMNS, np.nan) | {"quality": -1, "stretch": 0}
 
 
 def _rebuilt(values: dict[str, Any]) -> Trace:
@@ -205,15 +208,16 @@ def make_trace(t_s: FloatArray, *, utc0_s: float | FloatArray = float("nan"), **
     SignalError
         If shapes differ or times do not increase.
     """
-    n = np.size(t_s)
-    kinds: dict[str, type] = dict.fromkeys(FLOAT_COLUMNS, np.float64) | {"quality": np.int8, "stretch": np.int32}
-    unknown = {"quality": -1, "stretch": 0}
-    full: dict[str, Any] = {
-        name: np.full(n, unknown.get(name, np.nan), kind) for name, kind in kinds.items() if name not in columns
-    }
-    for name, value in columns.items():
-        columns[name] = np.array(value, kinds[name]) if name in kinds else value
-    return Trace(**(full | columns | {"t_s": np.array(t_s, float), "utc0_s": np.atleast_1d(np.array(utc0_s, float))}))
+    copies = {name: np.array(value) if name in _KINDS else value for name, value in columns.items()}
+    return trace_of(np.array(t_s, float), utc0_s=np.array(utc0_s, float), **copies)
+
+
+def trace_of(t_s: FloatArray, *, utc0_s: float | FloatArray, **columns: Any) -> Trace:
+    """Build a trace as `make_trace` does, of arrays that are handed over for good: they can no longer be written to."""
+    for name, kind in _KINDS.items():
+        known = name in columns
+        columns[name] = np.ascontiguousarray(columns[name] if known else np.full(t_s.size, _UNKNOWN[name]), kind)
+    return Trace(t_s=t_s, utc0_s=np.atleast_1d(np.asarray(utc0_s, float)), **columns)
 
 
 def with_remarks(trace: Trace, *remarks: Remark) -> Trace:

@@ -18,7 +18,7 @@ from traceanalyze.settings import (
     STAND_SIGMAS,
 )
 from traceanalyze.signal.noise import SpeedNoise
-from traceanalyze.signal.timebase import breaks
+from traceanalyze.signal.timebase import at_rows, breaks
 from traceanalyze.trace import FloatArray, Trace
 
 Ranges = NDArray[np.int64]
@@ -64,8 +64,8 @@ def find_motion(trace: Trace, noise: SpeedNoise) -> Motion:
     sigma one time in twenty), so the levels rise with the noise of this very log.
     """
     row = np.flatnonzero(np.isfinite(trace.speed_mps))
-    t_s, speed_mps = trace.t_s[row], np.abs(trace.speed_mps[row])
-    pieces = _pieces(t_s, speed_mps, trace.stretch[row])
+    t_s, speed_mps, stretch = at_rows(row, trace.t_s, np.abs(trace.speed_mps), trace.stretch)
+    pieces = _pieces(t_s, speed_mps, stretch)
     smooth_mps = _smoothed(speed_mps, pieces, noise.period_s)
     rest_mps = max(REST_LEVEL_MPS, REST_SIGMAS * noise.rest_sigma_mps)
     stand_mps = max(STAND_LEVEL_MPS, STAND_SIGMAS * noise.rest_sigma_mps)
@@ -91,11 +91,15 @@ def _smoothed(speed_mps: FloatArray, pieces: Ranges, period_s: float) -> FloatAr
     half = int(0.5 * MOTION_SMOOTHING_S / period_s) if period_s > 0 else 0
     if not half:
         return speed_mps
-    place = np.arange(speed_mps.size)
-    width = np.minimum(half, place - np.repeat(pieces[:, 0], np.diff(pieces).ravel()))
-    width = np.minimum(width, np.repeat(pieces[:, 1], np.diff(pieces).ravel()) - 1 - place)
-    total = np.concatenate(([0.0], np.cumsum(speed_mps)))
-    return np.asarray((total[place + width + 1] - total[place - width]) / (2 * width + 1))
+    total, mean_mps = np.concatenate(([0.0], np.cumsum(speed_mps))), np.empty(speed_mps.size)
+    width = 2 * half + 1
+    mean_mps[half : speed_mps.size - half] = (total[width:] - total[:-width]) / width
+    start, stop = pieces.T
+    for near in reversed(range(half)):  # the first and the last samples of pieces
+        for at in (start + near, stop - 1 - near):
+            inside = at[(start <= at) & (at < stop)]
+            mean_mps[inside] = (total[inside + near + 1] - total[inside - near]) / (2 * near + 1)
+    return mean_mps
 
 
 def _stops(t_s: FloatArray, smooth_mps: FloatArray, pieces: Ranges, rest_mps: float, stand_mps: float) -> Ranges:

@@ -82,9 +82,10 @@ def second_means_mps(motion: Motion, period_s: float) -> FloatArray:
     """Mean of the samples within half a window of each [m/s]; 0 where a piece is too short for a whole window."""
     half = max(0, round(0.5 * SUSTAINED_WINDOW_S / period_s - 0.5)) if period_s > 0 else 0
     total = np.concatenate(([0.0], np.cumsum(motion.speed_mps)))
-    place = np.arange(motion.t_s.size)
     mean = np.zeros(motion.t_s.size)
     for start, stop in motion.pieces.tolist():
-        inside = place[start + half : max(stop - half, start)]
-        mean[inside] = (total[inside + half + 1] - total[inside - half]) / (2 * half + 1)
+        width = stop - start - 2 * half
+        if width > 0:
+            sums = total[start + 2 * half + 1 : stop + 1] - total[start : start + width]
+            mean[start + half : stop - half] = sums / (2 * half + 1)
     return mean

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from traceanalyze.errors import FormatError
 from traceanalyze.order import median
 from traceanalyze.settings import SESSION_POINTS
-from traceanalyze.trace import Accelerometer, FloatArray, Remark, Source, Trace, make_trace
+from traceanalyze.trace import Accelerometer, FloatArray, Remark, Source, Trace, trace_of
 
 #: Rows searched for an earlier copy of a row that comes late: all of a session while it goes back this seldom, so
 #: that a log written twice is found; a few when it goes back often, so that the search ends soon.
@@ -44,7 +44,7 @@ def assemble(
     epoch_s : float
         Unix time [s] of `time_s` = 0; NaN for a log without a date.
     columns : mapping
-        Arrays of `Trace`, each (n,).
+        Arrays of `Trace`, each (n,); handed over for good.
     session : (n,) int, optional
         Rising numbers that set apart what the file itself sets apart (track segments).
     accelerometer : Accelerometer, optional
@@ -73,7 +73,7 @@ def assemble(
             force_mps2=accelerometer.force_mps2,
             shared_clock=accelerometer.shared_clock,
         )
-    return make_trace(
+    return trace_of(
         t_s,
         utc0_s=epoch_s + first_s + offset_s,
         stretch=part,
@@ -88,7 +88,7 @@ def assemble(
 
 
 def _rises(time_s: FloatArray) -> bool:
-    return bool(np.isfinite(time_s[[0, -1]]).all() and (np.diff(time_s) > 0).all())
+    return bool(np.isfinite(time_s[[0, -1]]).all() and (time_s[1:] > time_s[:-1]).all())
 
 
 def _kept_rows(
@@ -198,6 +198,8 @@ def _one_clock(time_s: FloatArray, part: NDArray[np.int32]) -> tuple[FloatArray,
         return time_s, np.zeros(1)
     t_s = time_s - time_s[0]
     starts = np.flatnonzero(np.diff(part, prepend=-1))
+    if starts.size == 1:
+        return t_s, np.zeros(1)
     steps = np.diff(t_s)
     rising = steps[steps > 0]
     pause_s = median(rising) if rising.size else 1.0

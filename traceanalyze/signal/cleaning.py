@@ -6,6 +6,7 @@ a false speed that is left in shows, a true one that is taken out does not.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -15,7 +16,7 @@ from traceanalyze.errors import SignalError
 from traceanalyze.order import distinct, median
 from traceanalyze.settings import MAX_SPEED_MPS
 from traceanalyze.signal.noise import rounding_step_mps
-from traceanalyze.signal.timebase import breaks
+from traceanalyze.signal.timebase import at_rows, breaks
 from traceanalyze.trace import FloatArray, Remark
 
 BoolArray = NDArray[np.bool_]
@@ -73,10 +74,10 @@ def clean_speed(
         raise SignalError("times, speeds, positions and stretch numbers differ in length")
     with np.errstate(invalid="ignore"):
         impossible = np.abs(speed_mps) > MAX_SPEED_MPS
-    speed_mps = np.where(impossible, np.nan, speed_mps)
+    speed_mps = _without(speed_mps, impossible)
     jumped = jumped_positions(t_s, lat_deg, lon_deg, stretch)
-    frozen = frozen_speeds(t_s, speed_mps, np.where(jumped, np.nan, lat_deg), lon_deg, stretch)
-    spike = impossible | speed_spikes(t_s, np.where(frozen, np.nan, speed_mps), stretch)
+    frozen = frozen_speeds(t_s, speed_mps, _without(lat_deg, jumped), lon_deg, stretch)
+    spike = impossible | speed_spikes(t_s, _without(speed_mps, frozen), stretch)
     remarks = (
         *_remark("speed-spike", spike, t_s, "speed{s} no vehicle can have had (spikes)"),
         *_remark("speed-frozen", frozen, t_s, "speed{s} of a receiver that repeated one value while the ride went on"),
@@ -100,6 +101,10 @@ def clean_positions(
     return jumped, _remark("position-jump", jumped, t_s, "position{s} that jump away and back")
 
 
+def _without(values: FloatArray, mask: BoolArray) -> FloatArray:
+    return np.where(mask, np.nan, values) if mask.any() else values
+
+
 def _remark(code: str, mask: BoolArray, t_s: FloatArray, words: str) -> tuple[Remark, ...]:
     at = np.flatnonzero(mask)
     if not at.size:
@@ -120,14 +125,14 @@ def speed_spikes(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any]) 
     """
     mask = np.zeros(t_s.size, bool)
     rows = np.flatnonzero(np.isfinite(speed_mps))
-    noise_mps = _local_noise_mps(speed_mps[rows])
+    noise_mps = _local_noise_mps(*at_rows(rows, speed_mps))
     for _ in range(2):  # a spike beside a spike shows once the greater one is out
         rows = rows[~mask[rows]]
         if rows.size < 5:
             break
-        t, v, part = t_s[rows], speed_mps[rows], np.asarray(stretch)[rows]
-        found = _excursions(t, v, part, noise_mps)
+        t, v, part = at_rows(rows, t_s, speed_mps, np.asarray(stretch))
         high = np.flatnonzero(np.abs(np.diff(v)) > 0.5 * _SPIKE_FLOOR_MPS)
+        found = _excursions(t, v, part, high, noise_mps)
         for width in range(1, _SPIKE_SAMPLES + 1):
             _mark_groups(found, t, v, part, _group_starts(high, v.size, width), width, noise_mps)
         if not found.any():
@@ -189,16 +194,17 @@ def _local_noise_mps(v: FloatArray) -> float:
     return median(np.abs(np.diff(v, 2))) / 0.6745 / np.sqrt(6) if v.size > 4 else 0.0
 
 
-def _excursions(t: FloatArray, v: FloatArray, part: NDArray[Any], noise_mps: float) -> BoolArray:
-    """Mark what lies between an impossible step and the step back."""
+def _excursions(t: FloatArray, v: FloatArray, part: NDArray[Any], high: IntArray, noise_mps: float) -> BoolArray:
+    """Mark what lies between an impossible step, which must be one of the high ones, and the step back."""
     mask = np.zeros(v.size, bool)
-    step = np.diff(v)
-    allowed = _LIMIT_MPS2 * np.minimum(np.diff(t), 1.0) + max(1.5, 8 * noise_mps)
-    beyond = np.flatnonzero((np.abs(step) > allowed) & (np.diff(part) == 0))
-    for out, back in zip(beyond[:-1].tolist(), beyond[1:].tolist(), strict=True):
+    step, step_s = v[high + 1] - v[high], t[high + 1] - t[high]
+    allowed = _LIMIT_MPS2 * np.minimum(step_s, 1.0) + max(1.5, 8 * noise_mps)
+    impossible = (np.abs(step) > allowed) & (part[high + 1] == part[high])
+    step, beyond = step[impossible], high[impossible]
+    for (out, back), turns in zip(pairwise(beyond.tolist()), step[:-1] * step[1:] < 0, strict=True):
         lasting_s = t[back] - t[out + 1]
         returns = abs(v[back + 1] - v[out]) < 4.0 * (t[back + 1] - t[out]) + 1.0
-        if step[out] * step[back] < 0 and lasting_s < _EXCURSION_S and returns and not mask[out]:
+        if turns and lasting_s < _EXCURSION_S and returns and not mask[out]:
             mask[out + 1 : back + 1] = True
     return mask
 
@@ -219,11 +225,13 @@ def frozen_speeds(
     rows = np.flatnonzero(np.isfinite(speed_mps))
     if rows.size < _FROZEN_SAMPLES:
         return mask
-    t, v, part = t_s[rows], speed_mps[rows], np.asarray(stretch)[rows]
-    same = np.diff(v) == 0
-    same[same] = ~breaks(t, part)[same]
+    t, v, part = at_rows(rows, t_s, speed_mps, np.asarray(stretch))
+    same = (v[1:] == v[:-1]) & (v[1:] > _SLOW_MPS)
+    if not _runs_of(same, _FROZEN_SAMPLES).size:
+        return mask
+    same &= ~breaks(t, part)
     runs = _runs_of(same, _FROZEN_SAMPLES)
-    runs = runs[(t[runs[:, 1] - 1] - t[runs[:, 0]] >= _FROZEN_S) & (v[runs[:, 0]] > _SLOW_MPS)]
+    runs = runs[t[runs[:, 1] - 1] - t[runs[:, 0]] >= _FROZEN_S]
     if not runs.size:
         return mask
     still = not (_varies(lat_deg) or _varies(lon_deg))
@@ -243,7 +251,8 @@ def _varies(values: FloatArray) -> bool:
 
 def _runs_of(same: BoolArray, least: int) -> IntArray:
     """Return (k, 2) ranges, stop exclusive, of at least so many samples joined by true steps."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], same, [False])).astype(np.int8))).reshape(-1, 2)
+    framed = np.concatenate(([False], same, [False]))
+    edges = np.flatnonzero(framed[1:] != framed[:-1]).reshape(-1, 2)
     runs = edges + np.array([0, 1])
     return np.asarray(runs[runs[:, 1] - runs[:, 0] >= least])
 
@@ -310,7 +319,7 @@ def jumped_positions(t_s: FloatArray, lat_deg: FloatArray, lon_deg: FloatArray, 
     rows = np.flatnonzero(np.isfinite(lat_deg) & np.isfinite(lon_deg))
     if rows.size < 3:
         return mask
-    t, lat, lon, part = t_s[rows], lat_deg[rows], lon_deg[rows], np.asarray(stretch)[rows]
+    t, lat, lon, part = at_rows(rows, t_s, lat_deg, lon_deg, np.asarray(stretch))
     # cheap test first: a jump moves latitude or longitude by more than half of it
     if max(np.abs(np.diff(lat)).max(), np.abs(np.diff(lon)).max()) < 0.5 * _JUMP_M / _METRES_PER_DEGREE:
         return mask

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from traceanalyze.errors import SignalError
 from traceanalyze.order import distinct, median
-from traceanalyze.signal.timebase import nominal_period_s
+from traceanalyze.signal.timebase import at_rows, nominal_period_s
 from traceanalyze.trace import FloatArray
 from traceanalyze.units import KMH, KNOT, MPH
 
@@ -124,8 +124,9 @@ def estimate_noise(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any]
     """
     if t_s.shape != speed_mps.shape or t_s.shape != np.shape(stretch):
         raise SignalError(f"{t_s.size} times, {speed_mps.size} speeds and {np.size(stretch)} stretch numbers differ")
-    known = np.isfinite(speed_mps) & np.isfinite(t_s)
-    t_s, speed_mps, stretch = t_s[known], np.abs(speed_mps[known]), np.asarray(stretch)[known]
+    known = np.flatnonzero(np.isfinite(speed_mps) & np.isfinite(t_s))
+    t_s, speed_mps, stretch = at_rows(known, t_s, speed_mps, np.asarray(stretch))
+    speed_mps = np.abs(speed_mps)
     if t_s.size < 2:
         raise SignalError("fewer than two samples have a speed", advice="record speed with the position")
     period_s = nominal_period_s(t_s, stretch)
@@ -177,7 +178,7 @@ def hold_level_mps(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any]
     level = float(speed_mps[~zero].min())
     if level <= max(2.5 * resolution_mps, 0.1) or level > 1.5:
         return 0.0
-    joined = (np.diff(stretch) == 0) & (np.diff(t_s) < 1.6 * nominal_period_s(t_s, stretch))
+    joined = (stretch[1:] == stretch[:-1]) & (np.diff(t_s) < 1.6 * nominal_period_s(t_s, stretch))
     rise = np.flatnonzero(zero[:-2] & ~zero[1:-1] & joined[:-1] & joined[1:])
     fall = np.flatnonzero(~zero[1:-1] & zero[2:] & joined[:-1] & joined[1:])
     steps = np.concatenate((speed_mps[rise + 2] - speed_mps[rise + 1], speed_mps[fall] - speed_mps[fall + 1]))
@@ -200,7 +201,7 @@ def _rests(t_s: FloatArray, speed_mps: FloatArray, stretch: NDArray[Any], period
     calm = np.zeros(t_s.size + 2, bool)
     calm[1:-1] = speed_mps < _REST_BELOW_MPS
     breaks = np.zeros(t_s.size + 1, bool)
-    breaks[1:-1] = (np.diff(stretch) != 0) | (np.diff(t_s) > 2.5 * period_s)
+    breaks[1:-1] = (stretch[1:] != stretch[:-1]) | (np.diff(t_s) > 2.5 * period_s)
     starts = np.flatnonzero(calm[1:-1] & (~calm[:-2] | breaks[:-1]))
     stops = np.flatnonzero(calm[1:-1] & (~calm[2:] | breaks[1:])) + 1
     margin = math.ceil(_REST_MARGIN_S / period_s)
@@ -253,7 +254,7 @@ def _fine_noise_mps(
     """
     if period_s > _THIRD_DIFFERENCE_PERIOD_S or t_s.size < 40:
         return math.nan
-    even = (np.abs(np.diff(t_s) - period_s) < 0.2 * period_s) & (np.diff(stretch) == 0)
+    even = (np.abs(np.diff(t_s) - period_s) < 0.2 * period_s) & (stretch[1:] == stretch[:-1])
     moving = speed_mps > _MOVING_MPS
     use = even[:-2] & even[1:-1] & even[2:] & moving[:-3] & moving[3:]
     if use.sum() < 30:

@@ -64,17 +64,25 @@ def timebase(t_s: FloatArray, stretch: NDArray[Any]) -> Timebase:
     return Timebase(period_s, float(even.std()) if even.size > 1 else 0.0, runs, steps[broken])
 
 
+def at_rows(rows: NDArray[np.intp], *columns: NDArray[Any]) -> tuple[NDArray[Any], ...]:
+    """Return columns at different, rising rows; where these are all, the columns themselves, which is cheaper."""
+    return columns if rows.size == columns[0].size else tuple(column[rows] for column in columns)
+
+
 def nominal_period_s(t_s: FloatArray, stretch: NDArray[Any]) -> float:
     """Return the usual time between samples of one stretch [s]; NaN when no stretch has two.
 
     The mean of the steps near the median: the median withstands gaps and stray stamps, the mean undoes the rounding
     of stamps (18 Hz stamped in hundredths has steps of 0.05 and 0.06 s).
     """
-    steps = np.diff(t_s)[np.diff(stretch) == 0]
+    steps = np.diff(t_s)
+    one_stretch = stretch[1:] == stretch[:-1]
+    steps = steps if one_stretch.all() else steps[one_stretch]
     if not steps.size:
         return float("nan")
     middle = np.sort(steps)[(steps.size - 1) // 2]  # one of the steps, never between two
-    return float(steps[np.abs(steps - middle) <= 0.5 * middle].mean())
+    usual = np.abs(steps - middle) <= 0.5 * middle
+    return float((steps if usual.all() else steps[usual]).mean())
 
 
 def breaks(t_s: FloatArray, stretch: NDArray[Any]) -> NDArray[np.bool_]:
@@ -84,7 +92,7 @@ def breaks(t_s: FloatArray, stretch: NDArray[Any]) -> NDArray[np.bool_]:
     either side, so that a log that changes its rate is not torn to single samples.
     """
     steps = np.diff(t_s)
-    other = np.diff(stretch) != 0
+    other = stretch[1:] != stretch[:-1]
     period_s = nominal_period_s(t_s, stretch)
     if not np.isfinite(period_s):
         return np.asarray(other)
