@@ -1,6 +1,7 @@
 """What is loaded when: a heavy package only by the command that needs it, seen in fresh processes."""
 
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -70,6 +71,35 @@ def test_a_plain_measure_loads_numpy_alone(log, readers, words, tmp_path):
     heavy = {"pandas", "scipy", "matplotlib", "pynmea2", "gpxpy", "typer", "pydantic", "rich", "logging", "statistics"}
     assert not found & heavy
     assert not found & ({"pyexpat", "csv"} - set(readers))
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["measure", "LOG", "--units", "metric", "--measure", "0-20 mph"],
+        ["overlay", "a=LOG", "--out", "OUT", "--force", "--quiet"],
+        ["compare", "a=LOG", "b=OTHER", "--smallest", "0.1"],
+        ["day", "LOGS", "--no-pictures", "--workers", "1", "--out", "OUT"],
+        ["book", "add", "a=LOG", "--book", "BOOK"],
+        ["plan", "--measure", "0-30 mph"],
+    ],
+    ids=lambda words: words[0],
+)
+def test_options_that_are_words_or_paths_need_no_conversion(words, tmp_path):
+    logs = tmp_path / "logs"
+    shutil.copytree(SAMPLES, logs, ignore=lambda folder, names: [name for name in names if not name.endswith(".nmea")])
+    log, other = sorted(logs.iterdir())[:2]
+    for name, path in {
+        "LOGS": logs,
+        "LOG": log,
+        "OTHER": other,
+        "OUT": tmp_path / "out.png",
+        "BOOK": tmp_path / "b",
+    }.items():
+        words = [str(path) if word == name else word.replace(f"={name}", f"={path}") for word in words]
+    found = loaded(*words)
+    assert "typer" in found
+    assert not found & {"pydantic", "rich", "pandas"}
 
 
 def test_the_package_itself_is_light():
