@@ -54,6 +54,13 @@ class TestPlain:
         assert (member.label, member.name, member.size) == (path, "", len(LOG))
         assert member.sha256 == sha256(LOG).hexdigest()
 
+    def test_the_hash_is_made_while_it_is_read(self, tmp_path: Path) -> None:
+        path = written(tmp_path / "log.txt", LOG)
+        member = only(path)
+        list(member.chunks())
+        Path(path).unlink()
+        assert member.sha256 == sha256(LOG).hexdigest()
+
     def test_a_large_one_comes_in_pieces(self, tmp_path: Path) -> None:
         data = LOG * 200
         pieces = list(only(written(tmp_path / "log", data)).chunks())

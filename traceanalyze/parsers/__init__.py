@@ -108,7 +108,7 @@ def read_all(path: str | os.PathLike[str], options: ReadOptions | None = None) -
 
 def _read_member(member: Member, options: ReadOptions) -> Trace:
     chosen, sureness = _chosen(member, options)
-    source = Source(path=member.label, format=chosen.name, sha256=member.sha256)
+    source = Source(path=member.label, format=chosen.name)
     try:
         trace = chosen.read(member, source, options)
     except FormatError as error:
@@ -116,8 +116,8 @@ def _read_member(member: Member, options: ReadOptions) -> Trace:
             raise
         advice = f"taken as {chosen.name.upper()}, {error.reason}; {error.advice}"
         raise _NoLogError("not a log this program reads", advice=advice) from None
-    if member.tally:
-        trace = replace(trace, tally=Counter(trace.tally) + Counter(member.tally))
+    tally = Counter(trace.tally) + Counter(member.tally) if member.tally else trace.tally
+    trace = replace(trace, source=replace(source, sha256=member.sha256), tally=tally)
     return with_remarks(trace, *member.remarks) if member.remarks else trace
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
 from traceanalyze.errors import FormatError, LimitError, TraceError
-from traceanalyze.parsers.files import CHUNK_BYTES, blocks, fingerprint, opened, standard_input, too_large
+from traceanalyze.parsers.files import CHUNK_BYTES, LogFile, opened, standard_input, too_large
 from traceanalyze.parsers.options import ReadOptions
 from traceanalyze.trace import Remark
 
@@ -55,24 +55,29 @@ class Member:
         The path as the user gave it.
     name : str
         Name inside an archive; empty for a file of its own.
-    sha256 : str
-        Of the file's bytes as they lie on disk, so members of one archive share it.
     size : int
         Bytes, unpacked.
     tally : mapping of str to int
         What unpacking lost, by kind.
     remarks : tuple of Remark
         What unpacking has to say.
+    content, whole : LogFile or bytes
+        Its own bytes, and those of the file it is or was packed in.
     """
 
     label: str
     name: str = ""
-    sha256: str = ""
     size: int = 0
     tally: Mapping[str, int] = field(default_factory=dict)
     remarks: tuple[Remark, ...] = ()
-    content: str | bytes = b""
+    content: LogFile | bytes = b""
+    whole: LogFile | bytes = b""
     max_whole_bytes: int = 0
+
+    @property
+    def sha256(self) -> str:
+        """SHA-256 of the file's bytes as they lie on disk, so members of one archive share it."""
+        return self.whole.sha256 if isinstance(self.whole, LogFile) else hashlib.sha256(self.whole).hexdigest()
 
     def head(self) -> bytes:
         """Return the first 64 KiB, as text in UTF-8 where it is text."""
@@ -159,17 +164,18 @@ def open_members(path: str | os.PathLike[str], options: ReadOptions | None = Non
 
 
 def _members(label: str, options: ReadOptions) -> Iterator[Member | Refused]:
-    content: str | bytes
+    content: LogFile | bytes
     if label == "-":
         content = standard_input(options.max_unpacked_bytes)
-        sha256, size = hashlib.sha256(content).hexdigest(), len(content)
+        size = len(content)
     else:
-        content = label
-        sha256, size = fingerprint(content, options.max_plain_bytes)
+        content = LogFile(label, options.max_plain_bytes)
+        size = content.size
     if size == 0:
         raise FormatError("the file is empty", advice="check that the logger had a card and was switched off properly")
-    whole = Member(label=label, sha256=sha256, size=size, content=content, max_whole_bytes=options.max_unpacked_bytes)
-    yield from _unpacked(whole, _Room(options.max_unpacked_bytes), 0)
+    limit = options.max_unpacked_bytes
+    whole = Member(label=label, size=size, content=content, whole=content, max_whole_bytes=limit)
+    yield from _unpacked(whole, _Room(limit), 0)
 
 
 def _unpacked(member: Member, room: _Room, depth: int) -> Iterator[Member | Refused]:
@@ -259,7 +265,7 @@ def _unzipped(member: Member, room: _Room) -> Iterator[Member | Refused]:
     content = member.content
     # NotImplementedError is how zipfile says that it does not know a compression
     damage = (zipfile.BadZipFile, NotImplementedError, ValueError, EOFError, zlib.error, OSError, ArithmeticError)
-    with io.BytesIO(content) if isinstance(content, bytes) else opened(content) as file:
+    with io.BytesIO(content) if isinstance(content, bytes) else opened(content.path) as file:
         try:
             archive = zipfile.ZipFile(file)
         except damage as error:
@@ -290,18 +296,15 @@ def _is_junk(name: str) -> bool:
     return not last or "__MACOSX" in folders or last.startswith(".") or last == "Thumbs.db"
 
 
-def _blocks(content: str | bytes) -> Iterator[bytes]:
-    if isinstance(content, str):
-        return blocks(content)
+def _blocks(content: LogFile | bytes) -> Iterator[bytes]:
+    if isinstance(content, LogFile):
+        return content.blocks()
     return (content[begin : begin + CHUNK_BYTES] for begin in range(0, len(content), CHUNK_BYTES))
 
 
-def _start(content: str | bytes) -> bytes:
+def _start(content: LogFile | bytes) -> bytes:
     """Return some first bytes, enough for a head of 64 KiB in any encoding."""
-    if isinstance(content, bytes):
-        return content[: 4 * HEAD_BYTES]
-    with opened(content) as file:
-        return file.read(4 * HEAD_BYTES)
+    return (content if isinstance(content, bytes) else content.start)[: 4 * HEAD_BYTES]
 
 
 def _encoding(start: bytes) -> tuple[str, int]:

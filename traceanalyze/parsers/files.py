@@ -64,6 +64,61 @@ def blocks(path: str | Path) -> Iterator[bytes]:
             raise _unreadable(path, error) from None
 
 
+class LogFile:
+    """A regular file that is hashed while it is read for the first time.
+
+    Parameters
+    ----------
+    path : path-like
+        Where it is.
+    limit : int
+        Most bytes that it may hold.
+
+    Attributes
+    ----------
+    size : int
+        How many bytes it holds.
+    start : bytes
+        The first of them, a block at most.
+
+    Raises
+    ------
+    InputError
+        If it cannot be opened or read.
+    LimitError
+        If it holds more than `limit` bytes.
+    """
+
+    __slots__ = ("_sha256", "path", "size", "start")
+
+    def __init__(self, path: str | Path, limit: int) -> None:
+        self.path, self._sha256 = path, ""
+        with opened(path) as file:
+            self.size = os.fstat(file.fileno()).st_size
+        if self.size > limit:
+            raise too_large(self.size, limit)
+        self.start = next(blocks(path), b"")
+
+    def blocks(self) -> Iterator[bytes]:
+        """Yield its bytes, some hundred kilobytes at a time; InputError if it can no longer be read."""
+        if self._sha256:
+            yield from blocks(self.path)
+            return
+        digest = hashlib.sha256()
+        for block in blocks(self.path):
+            digest.update(block)
+            yield block
+        self._sha256 = digest.hexdigest()
+
+    @property
+    def sha256(self) -> str:
+        """The SHA-256 of its bytes, in hexadecimal; it is read only if it was not read to its end before."""
+        if not self._sha256:
+            for _ in self.blocks():
+                pass
+        return self._sha256
+
+
 def fingerprint(path: str | Path, limit: int) -> tuple[str, int]:
     """Return the SHA-256 of a file's bytes, in hexadecimal, and their number.
 
