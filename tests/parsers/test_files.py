@@ -34,8 +34,9 @@ def test_a_card_that_fails_while_bytes_are_read(log: Path, monkeypatch: pytest.M
         read = _fails
 
     monkeypatch.setattr(io, "FileIO", Bad)
-    with pytest.raises(InputError, match="input/output error"):
-        list(files.blocks(log))
+    for read in (files.blocks, lambda path: files.LogFile(path, 10_000).blocks()):
+        with pytest.raises(InputError, match="input/output error"):
+            list(read(log))
 
 
 def test_a_file_that_cannot_be_looked_at_is_closed_again(log: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
 from traceanalyze.errors import FormatError, LimitError, TraceError
-from traceanalyze.parsers.files import CHUNK_BYTES, LogFile, opened, standard_input, too_large
+from traceanalyze.parsers.files import CHUNK_BYTES, START_BYTES, LogFile, opened, standard_input, too_large
 from traceanalyze.parsers.options import ReadOptions
 from traceanalyze.trace import Remark
 
@@ -304,7 +304,7 @@ def _blocks(content: LogFile | bytes) -> Iterator[bytes]:
 
 def _start(content: LogFile | bytes) -> bytes:
     """Return some first bytes, enough for a head of 64 KiB in any encoding."""
-    return (content if isinstance(content, bytes) else content.start)[: 4 * HEAD_BYTES]
+    return content[:START_BYTES] if isinstance(content, bytes) else content.start
 
 
 def _encoding(start: bytes) -> tuple[str, int]:

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 #: Bytes read at a time: large enough for array work, small enough for the processor's cache.
 CHUNK_BYTES: Final = 1 << 18
+#: First bytes that are kept: a text's first 64 KiB in any encoding.
+START_BYTES: Final = 1 << 18
 
 
 def too_large(size: int, limit: int) -> LimitError:
@@ -79,7 +81,7 @@ class LogFile:
     size : int
         How many bytes it holds.
     start : bytes
-        The first of them, a block at most.
+        The first of them.
 
     Raises
     ------
@@ -95,9 +97,12 @@ class LogFile:
         self.path, self._sha256 = path, ""
         with opened(path) as file:
             self.size = os.fstat(file.fileno()).st_size
-        if self.size > limit:
-            raise too_large(self.size, limit)
-        self.start = next(blocks(path), b"")
+            if self.size > limit:
+                raise too_large(self.size, limit)
+            try:
+                self.start = file.read(START_BYTES)
+            except OSError as error:
+                raise _unreadable(path, error) from None
 
     def blocks(self) -> Iterator[bytes]:
         """Yield its bytes, some hundred kilobytes at a time; InputError if it can no longer be read."""

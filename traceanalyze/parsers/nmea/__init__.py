@@ -53,6 +53,9 @@ _HABIT: Final = 10
 _CONFIRMED_SHARE: Final = 0.9
 #: Share of epochs whose RMC and VTG may state different speeds before it is worth a remark.
 _DIFFER_SHARE: Final = 0.02
+#: Once so large a piece was given back, the C library of Linux keeps what blocks give back for the next ones, instead
+#: of asking for fresh pages each time (mallopt(3) on M_MMAP_THRESHOLD, which follows such pieces up to 32 MiB).
+_KEPT_BYTES: Final = 33_000_000
 #: Share of repeated epochs that must hold other values than the first one for the times to be called too coarse.
 _REPEATED_SHARE: Final = 0.2
 
@@ -130,6 +133,7 @@ class _Found:
 
 
 def _pass(member: Member, trust: Trust, admission: Admission) -> _Found:
+    np.empty(_KEPT_BYTES, np.uint8)
     sieve, joiner = Sieve(trust), Joiner(admission)
     rows = [piece for piece in joiner.rows(sieve.found(member.chunks())) if piece["time_s"].size]
     return _Found(sieve, joiner, rows)

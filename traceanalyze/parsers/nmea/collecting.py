@@ -14,6 +14,7 @@ from traceanalyze.parsers.nmea.framing import (
     Block,
     BoolArray,
     ByteArray,
+    Excerpt,
     IndexArray,
     Sentences,
     WordArray,
@@ -91,7 +92,7 @@ class Sieve:
         begin, end, tags, kind = self._trusted(block)
         rows: dict[int, IndexArray] = {}
         columns: dict[int, Rows] = {}
-        for number in _counted(kind[kind > 0]):
+        for number in sorted(_counted(kind).keys() - {0}):
             of_kind = np.flatnonzero(kind == number)
             where = {"begin": begin[of_kind], "end": end[of_kind]}
             if number == VTG:
@@ -115,16 +116,15 @@ class Sieve:
             self._note_right(lines.tags, kind)
             return lines.begin, lines.star, lines.tags, kind
         if lines.odd_begin.size > lines.begin.size:
-            lines, kind = lines.none(), kind[:0]
-            odd, origin = block, np.arange(block.text.size)
+            lines, kind, odd = lines.none(), kind[:0], Excerpt(block, *np.zeros((2, 1), np.intp))
         else:
-            odd, origin = block.excerpt(lines.odd_begin, lines.odd_end)
-        sentences = find_sentences(odd)
+            odd = block.excerpt(lines.odd_begin, lines.odd_end)
+        sentences = find_sentences(odd.block)
         self._note_right(lines.tags, kind)
         odd_kind = kinds_of(sentences.tags)
         trusted = self._sorted_out(sentences, odd_kind)
-        begin = np.concatenate((lines.begin, origin[sentences.begin[trusted]]))
-        end = np.concatenate((lines.star, origin[sentences.end[trusted]]))
+        begin = np.concatenate((lines.begin, odd.origin(sentences.begin[trusted])))
+        end = np.concatenate((lines.star, odd.origin(sentences.end[trusted])))
         tags = np.concatenate((lines.tags, sentences.tags[trusted]))
         order = np.argsort(begin, kind="stable")
         return begin[order], end[order], tags[order], np.concatenate((kind, odd_kind[trusted]))[order]

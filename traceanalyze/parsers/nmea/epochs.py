@@ -131,7 +131,10 @@ class Joiner:
         self.tally["duplicate"] += int(table.repeats()[usable].sum())
         self.values_repeated += table.changed_repeats()
         rows = self._columns(table, silenced)
-        return rows if usable.all() else {name: values[usable] for name, values in rows.items()}
+        if usable.all():
+            return rows
+        kept = np.flatnonzero(usable)
+        return {name: values[kept] for name, values in rows.items()}
 
     def _columns(self, table: _Table, silenced: BoolArray) -> Rows:
         """Return the columns of all epochs; VTG counts only where no RMC says that there is no fix."""
@@ -258,8 +261,8 @@ class _Table:
             one_each = values.size == self.size  # none is left over, so they stand in order
             found = (values if one_each else values[rows]).astype(float, copy=False)
         else:
-            found = np.full(self.size, np.nan)
-            found[known] = values[rows[known]]
+            found = values[rows].astype(float) if values.size else np.zeros(self.size)
+            found[~known] = np.nan
         if name == "day":
             found[found == NO_DAY] = np.nan
         return found

@@ -7,7 +7,7 @@ a number by three multiplications of a 64-bit word (D. Lemire, Quickly parsing e
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,8 +41,6 @@ class Decimals(NamedTuple):
     ----------
     whole, part : (k,) int
         The digits before and after the point; 0 where the field is empty.
-    pairs : (k,) uint64
-        The digits before the point two by two: the last two in bits 48 to 55, the two before in bits 32 to 39.
     scale : (k,) int
         What `part` is to be divided by.
     size : (k,) int
@@ -53,7 +51,6 @@ class Decimals(NamedTuple):
 
     whole: WholeArray
     part: WholeArray
-    pairs: WordArray
     scale: WholeArray
     size: IndexArray
     blank: BoolArray
@@ -63,13 +60,29 @@ class Decimals(NamedTuple):
         value = (self.whole * self.scale + self.part) / self.scale
         return np.where(self.blank, np.nan, value) if self.blank.any() else value
 
-    def pair(self, number: int) -> WholeArray:
-        """Return two digits before the point as a number: the last two are number 0."""
-        return ((self.pairs >> np.uint64(48 - 16 * number)) & np.uint64(0xFF)).view(np.int64)
+
+class Sixties(NamedTuple):
+    """One field of `k` sentences that ends in seconds or minutes: `hhmmss.sss`, `dddmm.mmmm`.
+
+    Attributes
+    ----------
+    lead : (k,) int
+        What stands before the seconds or minutes, as one number; 0 where the field is empty.
+    last : (k,) int
+        The seconds or minutes times `scale`; 0 where the field is empty.
+    scale, size, blank
+        As in `Decimals`.
+    """
+
+    lead: NDArray[np.integer[Any]]
+    last: WholeArray
+    scale: WholeArray
+    size: IndexArray
+    blank: BoolArray
 
 
-def digits_of(word: WordArray) -> tuple[WholeArray, WordArray]:
-    """Return the number that the eight digits of each word make, and its pairs of digits."""
+def digits_of(word: WordArray) -> WholeArray:
+    """Return the number that the eight digits of each word make."""
     pairs = word * _TEN
     pairs += word >> _EIGHT
     high = (pairs >> _SIXTEEN) & _PAIRS
@@ -78,7 +91,7 @@ def digits_of(word: WordArray) -> tuple[WholeArray, WordArray]:
     low *= _FIRST
     low += high
     low >>= _THIRTY_TWO
-    return low.view(np.int64), pairs
+    return low.view(np.int64)
 
 
 class Fields:
@@ -135,21 +148,27 @@ class Fields:
 
     def clock(self, number: int) -> FloatArray:
         """Return `hhmmss.sss` as seconds of the day, 23:59:60 included; NaN where it is empty."""
-        digits = self.digits(number)
-        hour, minute, second = digits.pair(2), digits.pair(1), digits.pair(0)
-        self.malformed |= (digits.size != 6) & ~digits.blank
+        lead, last, scale, size, blank = self.sixties(number)
+        hour, minute = lead // 100, lead % 100
+        self.malformed |= (size != 6) & ~blank
         last_minute = (hour == 23) & (minute == 59)
-        self.outside |= (hour > 23) | (minute > 59) | (second > 59 + last_minute)
-        return digits._replace(whole=(hour * 60 + minute) * 60 + second).value()
+        self.outside |= (hour > 23) | (minute > 59) | (last >= (60 + last_minute) * scale)
+        time_s = ((hour * np.int64(60) + minute) * 60 * scale + last) / scale
+        return np.where(blank, np.nan, time_s) if blank.any() else time_s
 
     def angle(self, number: int, limit_deg: int, sides: bytes) -> FloatArray:
         """Return `dddmm.mmmm` and the side in the next field as degrees, negative on the second side; NaN if empty."""
-        digits, side = self.digits(number), self.letter(number + 1)
-        minutes = digits.pair(0)
-        value = (digits.whole - minutes) / 100 + digits._replace(whole=minutes).value() / 60
-        self.malformed |= ~digits.blank & (side != sides[0]) & (side != sides[1])
-        self.outside |= (minutes > 59) | (value > limit_deg)
+        (lead, last, scale, _, blank), side = self.sixties(number), self.letter(number + 1)
+        value = lead + last / scale / 60
+        self.malformed |= ~blank & (side != sides[0]) & (side != sides[1])
+        self.outside |= (last >= 60 * scale) | (value > limit_deg)
+        value = np.where(blank, np.nan, value) if blank.any() else value
         return np.where(side == sides[1], -value, value) if (side == sides[1]).any() else value
+
+    def sixties(self, number: int) -> Sixties:
+        """Return a field that ends in seconds or minutes."""
+        whole, part, scale, size, blank = self.digits(number)
+        return Sixties(whole // 100, whole % 100 * scale + part, scale, size, blank)
 
     def move(self, which: BoolArray, source: int, target: int) -> None:
         """Let a field of some sentences be what another one of theirs is."""
@@ -159,20 +178,20 @@ class Fields:
         """Read fields with any numbers of decimals, those with equally many together."""
         blank = begin >= end
         whole, part, size = np.zeros((3, blank.size), np.int64)
-        pairs, scale = np.zeros(blank.size, np.uint64), np.ones(blank.size, np.int64)
+        scale = np.ones(blank.size, np.int64)
         places_of = _places(self._block, begin, end)
         for places in set(places_of[~blank].tolist()):
             rows = np.flatnonzero((places_of == places) & ~blank)
             found, fits = _fixed(self._block, begin[rows], end[rows], places)
             self.malformed[rows[~fits]] = True
-            for target, values in zip((whole, part, pairs, size), found, strict=True):
+            for target, values in zip((whole, part, size), found, strict=True):
                 target[rows] = np.where(fits, values, 0)
             scale[rows] = POWER[max(places, 0)]
-        return Decimals(whole, part, pairs, scale, size, blank)
+        return Decimals(whole, part, scale, size, blank)
 
 
-#: Of decimal fields: digits before and after the point, pairs of the former, and their number.
-_Parts = tuple[WholeArray, WholeArray, WordArray, IndexArray]
+#: Of decimal fields: digits before and after the point, and the number of the former.
+_Parts = tuple[WholeArray, WholeArray, IndexArray]
 
 
 def _places(block: Block, begin: IndexArray, end: IndexArray) -> IndexArray:
@@ -186,20 +205,20 @@ def _fixed(block: Block, begin: IndexArray, end: IndexArray, places: int) -> tup
     """Return the parts of decimal fields with `places` bytes after the point, and which of them are all digits."""
     point = end - (places + 1)
     size = point - begin
-    whole, pairs, fits = _last_digits(block, point, np.minimum(size, 8))
+    whole, fits = _last_digits(block, point, np.minimum(size, 8))
     fits &= (size <= 8) & (size + max(places, 0) > 0) & (size + places <= _MOST_DIGITS)
     part = np.zeros(begin.size, np.int64)
     for at in range(0, places, 8):  # the last eight decimals, and those before them
-        low, _, digits = _last_digits(block, end - at, np.full(begin.size, min(places - at, 8)))
+        low, digits = _last_digits(block, end - at, np.full(begin.size, min(places - at, 8)))
         part += low * POWER[at]
         fits &= digits
-    return (whole, part, pairs, size), fits
+    return (whole, part, size), fits
 
 
-def _last_digits(block: Block, end: IndexArray, size: IndexArray) -> tuple[WholeArray, WordArray, BoolArray]:
-    """Return the number that the last `size` bytes before each place make, its pairs, and whether all are digits."""
+def _last_digits(block: Block, end: IndexArray, size: IndexArray) -> tuple[WholeArray, BoolArray]:
+    """Return the number that the last `size` bytes before each place make, and whether all are digits."""
     word = block.before(end)
     word ^= ZEROS
     word &= KEEP.take(size, mode="clip")
     fits: BoolArray = (((word + _OVER_NINE) | word) & _HIGH_BITS) == 0
-    return *digits_of(word), fits
+    return digits_of(word), fits

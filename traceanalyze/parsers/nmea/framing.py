@@ -61,11 +61,25 @@ class Block(NamedTuple):
         """Return the bytes of one piece."""
         return self.text[begin:end].tobytes()
 
-    def excerpt(self, begin: IndexArray, end: IndexArray) -> tuple[Block, IndexArray]:
-        """Return some pieces as a block of their own, one after another, and where each byte of it stands here."""
-        places = ranges(begin, np.minimum(end, self.text.size - _PAD))
-        own = make_block(self.text[places].tobytes())
-        return own, np.pad(places, _PAD, constant_values=self.text.size - _PAD)
+    def excerpt(self, begin: IndexArray, end: IndexArray) -> Excerpt:
+        """Return some pieces as a block of their own, one after another in the order they have here."""
+        order = np.argsort(begin, kind="stable")
+        begin, end = begin[order], np.minimum(end[order], self.text.size - _PAD)
+        own = make_block(*[self.text.data[one:other] for one, other in zip(begin.tolist(), end.tolist(), strict=True)])
+        return Excerpt(own, begin, _PAD + np.cumsum(end - begin) - (end - begin))
+
+
+class Excerpt(NamedTuple):
+    """Pieces of a block as one of their own: where each of them begins there, and here."""
+
+    block: Block
+    begin: IndexArray
+    begin_here: IndexArray
+
+    def origin(self, place: IndexArray) -> IndexArray:
+        """Return where bytes of this block stand in the one that the pieces are from."""
+        piece = np.maximum(np.searchsorted(self.begin_here, place, side="right") - 1, 0)
+        return self.begin[piece] + (place - self.begin_here[piece])
 
 
 def make_block(*pieces: bytes | memoryview) -> Block:
@@ -244,11 +258,3 @@ def _checksums(text: ByteArray, begin: IndexArray, end: IndexArray) -> ByteArray
     edges[::2], edges[1::2] = begin + 1, end
     sums: ByteArray = np.bitwise_xor.reduceat(text, edges)[::2] if begin.size else np.zeros(0, np.uint8)
     return sums
-
-
-def ranges(begin: IndexArray, end: IndexArray) -> IndexArray:
-    """Return every place of some ranges, from first to last."""
-    order = np.argsort(begin, kind="stable")
-    begin, size = begin[order], (end - begin)[order]
-    steps = np.repeat(begin - np.cumsum(size) + size, size)
-    return steps + np.arange(steps.size)

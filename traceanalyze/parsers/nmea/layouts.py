@@ -14,7 +14,17 @@ from typing import Final
 import numpy as np
 from numpy.lib.stride_tricks import as_strided
 
-from traceanalyze.parsers.nmea.fields import BLANK, KEEP, POWER, SEVERAL, Decimals, Fields, WholeArray, digits_of
+from traceanalyze.parsers.nmea.fields import (
+    BLANK,
+    KEEP,
+    POWER,
+    SEVERAL,
+    Decimals,
+    Fields,
+    Sixties,
+    WholeArray,
+    digits_of,
+)
 from traceanalyze.parsers.nmea.framing import (
     Block,
     BoolArray,
@@ -88,20 +98,28 @@ class Layout(Fields):
             self.malformed |= bool(text)
             return _nothing(not text)
         places = len(found[3] or b"")
-        whole, pairs = self._number(end - places - len(found[2] or b""), len(found[1]))
-        part = self._number(end, places)[0] if places else _COUNTS[0]
-        return Decimals(whole, part, pairs, _SCALES[places], _COUNTS[len(found[1])], _FALSE)
+        whole = self._number(end - places - len(found[2] or b""), len(found[1]))
+        part = self._number(end, places) if places else _COUNTS[0]
+        return Decimals(whole, part, _SCALES[places], _COUNTS[len(found[1])], _FALSE)
 
     def value(self, number: int) -> FloatArray:
         """Return the value of a decimal field without sign; NaN where it is empty."""
         text, end = self._field(number)
-        point = text.find(b".")
-        if point < 0 or len(text) > 8 or not _DECIMAL.fullmatch(text) or len(text) < 2:
+        if not 2 <= len(text) <= 8 or not _DECIMAL.fullmatch(text):
             return self.digits(number).value()
-        places = len(text) - point - 1
-        word = self._words(end)
-        before = (word & (KEEP[len(text)] ^ KEEP[places])) << _EIGHT  # the digits before the point move up over it
-        return digits_of((word & KEEP[places]) | before)[0] / float(POWER[places])
+        return self._joined(text, end) / float(POWER[_places(text)])
+
+    def sixties(self, number: int) -> Sixties:
+        """Return a field that ends in seconds or minutes."""
+        text, end = self._field(number)
+        places, size = _places(text), len(text.partition(b".")[0])
+        last = text[size - 2 :]
+        if not (3 <= size <= 6 and len(last) <= 8 and _DECIMAL.fullmatch(text)):
+            return super().sixties(number)
+        lead = np.zeros(1, np.uint16)
+        for column in range(end - len(text), end - len(last)):
+            lead = lead * np.uint16(10) + self._rows[:, column]
+        return Sixties(lead, self._joined(last, end), _SCALES[places], _COUNTS[size], _FALSE)
 
     def signed_value(self, number: int) -> FloatArray:
         """Return the value of a decimal field that may have a minus sign; NaN where it is empty."""
@@ -123,13 +141,24 @@ class Layout(Fields):
         """Return the eight bytes before a place in each row."""
         return np.ndarray(self._rows.shape[:1], "<u8", self._rows, end - 8, self._rows.strides[:1])
 
-    def _number(self, end: int, size: int) -> tuple[WholeArray, WordArray]:
+    def _number(self, end: int, size: int) -> WholeArray:
         return digits_of(self._words(end) & KEEP[size])
+
+    def _joined(self, text: bytes, end: int) -> WholeArray:
+        """Return the digits of a decimal of at most eight bytes as one number."""
+        after = KEEP[_places(text)]
+        word = self._words(end)
+        before = word & (KEEP[len(text)] ^ after)
+        return digits_of((word & after) | (before << _EIGHT if b"." in text else before))  # they move up over the point
+
+
+def _places(text: bytes) -> int:
+    return len(text.partition(b".")[2])
 
 
 def _nothing(blank: bool) -> Decimals:
     zero = _COUNTS[0]
-    return Decimals(zero, zero, zero.view(np.uint64), _SCALES[0], zero, np.array([blank]))
+    return Decimals(zero, zero, _SCALES[0], zero, np.array([blank]))
 
 
 def fields_of(block: Block, begin: IndexArray, end: IndexArray, reach: int) -> Iterator[tuple[IndexArray, Fields]]:
@@ -148,9 +177,9 @@ def fields_of(block: Block, begin: IndexArray, end: IndexArray, reach: int) -> I
         yield which, layout
     rest = np.flatnonzero(left)
     if rest.size:
-        own, origin = block.excerpt(begin[rest], end[rest] + 1)
-        sentences = find_sentences(own)
-        yield rest, Fields(sentences, np.searchsorted(origin[sentences.begin], begin[rest]), reach)
+        own = block.excerpt(begin[rest], end[rest] + 1)
+        sentences = find_sentences(own.block)
+        yield rest, Fields(sentences, np.searchsorted(own.origin(sentences.begin), begin[rest]), reach)
 
 
 def sort_by_layout(block: Block, begin: IndexArray, star: IndexArray) -> Iterator[tuple[IndexArray, Layout]]:
