@@ -84,7 +84,7 @@ def in_place(readings: Sequence[tuple[IndexArray, Reading]], size: int) -> Rows:
     columns: Rows = {}
     for name, first in {**readings[0][1].columns, "void": readings[0][1].void}.items():
         if len(readings) == 1:
-            columns[name] = np.broadcast_to(first, (size,))
+            columns[name] = first if first.size == size else np.broadcast_to(first, (size,))
             continue
         columns[name] = np.empty(size, first.dtype)
         for which, reading in readings:

@@ -92,8 +92,10 @@ class Sieve:
         begin, end, tags, kind = self._trusted(block)
         rows: dict[int, IndexArray] = {}
         columns: dict[int, Rows] = {}
-        for number in sorted(_counted(kind).keys() - {0}):
+        for number in KINDS:
             of_kind = np.flatnonzero(kind == number)
+            if not of_kind.size:
+                continue
             where = {"begin": begin[of_kind], "end": end[of_kind]}
             if number == VTG:
                 found, bad = where | {"block": np.full(of_kind.size, block_number)}, np.zeros(of_kind.size, bool)

@@ -65,7 +65,8 @@ class Block(NamedTuple):
         """Return some pieces as a block of their own, one after another in the order they have here."""
         order = np.argsort(begin, kind="stable")
         begin, end = begin[order], np.minimum(end[order], self.text.size - _PAD)
-        own = make_block(*[self.text.data[one:other] for one, other in zip(begin.tolist(), end.tolist(), strict=True)])
+        view = self.text.data
+        own = make_block(*[view[one:other] for one, other in zip(begin.tolist(), end.tolist(), strict=True)])
         return Excerpt(own, begin, _PAD + np.cumsum(end - begin) - (end - begin))
 
 

@@ -12,7 +12,6 @@ from itertools import accumulate, islice
 from typing import Final
 
 import numpy as np
-from numpy.lib.stride_tricks import as_strided
 
 from traceanalyze.parsers.nmea.fields import (
     BLANK,
@@ -194,7 +193,8 @@ def sort_by_layout(block: Block, begin: IndexArray, star: IndexArray) -> Iterato
 def _layouts(block: Block, rows: IndexArray, star: IndexArray, length: int) -> Iterator[tuple[IndexArray, Layout]]:
     """Yield the layouts of lines of one length."""
     width = (length + 7) // 8 * 8 + 8
-    text = as_strided(block.text, (block.text.size - width + 1, width), (1, 1))[star - width]
+    before = np.ndarray((block.text.size - width + 1,), f"V{width}", block.text, 0, (1,))
+    text = before[star - width].view(np.uint8).reshape(-1, width)
     left = np.ones(rows.size, bool)
     for _ in range(_MOST_LAYOUTS):
         first = int(np.argmax(left))
