@@ -26,7 +26,7 @@ from traceanalyze.parsers.nmea.lines import find_lines
 from traceanalyze.parsers.nmea.sentences import KINDS, RMC, VTG, kinds_of, reach_of, read_fields
 
 #: Bytes looked at together: enough that calls cost little, few enough for the cache.
-_BLOCK_BYTES: Final = 1 << 21
+_BLOCK_BYTES: Final = 1 << 22
 #: A line longer than this that has no end is no text: it is looked at in pieces.
 _LONGEST_LINE: Final = 1 << 20
 
