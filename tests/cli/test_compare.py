@@ -341,6 +341,13 @@ def test_slope_and_air_are_corrected_beside_the_raw_times(springs, capsys):
     assert a["reference_air_change_s"] == pytest.approx(-0.2 * a["raw_mean_s"], rel=0.25)
     assert a["reference_air_mean_s"] == pytest.approx(a["raw_mean_s"] + a["reference_air_change_s"], abs=2e-6)
     assert document["measures"][0]["baseline_mean"] > a["reference_air_mean_s"]
+    assert compare([str(sheet)]) == 0
+    below = capsys.readouterr().out.split("no verdict rests on the")[1]
+    [row] = [line for line in below.splitlines() if line.startswith("a ")]
+    assert [float(cell) for cell in re.findall(r"(\d\.\d\d)(?: |$)", row)] == pytest.approx(
+        [a["raw_mean_s"], a["level_road_mean_s"], a["reference_air_mean_s"]], abs=0.005
+    )
+    assert max(map(len, below.splitlines())) <= 80
 
 
 def test_without_facts_nothing_is_corrected(springs, capsys):
@@ -349,6 +356,8 @@ def test_without_facts_nothing_is_corrected(springs, capsys):
     assert compare([f"a={folder}/run1.nmea", f"b={folder}/run2.nmea"], json=True) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["corrected"] == []
+    assert compare([f"a={folder}/run1.nmea", f"b={folder}/run2.nmea"]) == 0
+    assert "no verdict rests" not in capsys.readouterr().out
     assert document["engine_speeds"][0]["rpm_per_mps"] is None
 
 

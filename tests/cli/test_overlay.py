@@ -1,6 +1,7 @@
 """`traceanalyze overlay`: setups by words or by a day sheet, one picture that never goes over anything."""
 
 import json
+import re
 
 import pytest
 
@@ -54,6 +55,25 @@ def test_a_day_sheet_and_units(say, tmp_path):
     assert (tmp_path / "a.pdf").read_bytes().startswith(b"%PDF")
     assert "km/h" in said.out
     assert f"picture: {tmp_path / 'a.pdf'}" in said.err
+
+
+@pytest.mark.parametrize(("limit_rpm", "over"), [(3000, 2), (9000, 0)])
+def test_an_engine_above_the_builders_limit_is_told(say, tmp_path, limit_rpm, over):
+    # passes of about 22.4 m/s: n = 60 V / (D R) = 60 * 22.4 / (1.32 * 18/48 * 15/36) = 6520 rpm (French decree of
+    # 27 March 1979, article 2: V = 0.06 D n R, in km/h)
+    sheet = tmp_path / "day.toml"
+    text = (
+        (SAMPLES / "day.toml")
+        .read_text()
+        .replace('files = ["', f'files = ["{SAMPLES}/')
+        .replace(', "', f', "{SAMPLES}/')
+    )
+    sheet.write_text(re.sub(r"max_engine_rpm = \d+", f"max_engine_rpm = {limit_rpm}", text))
+    said = say("overlay", sheet, "--out", tmp_path / "a.png")
+    assert said.status == 0
+    assert said.out.count("turned the engine") == over
+    again = say("overlay", sheet, "--out", tmp_path / "b.png", "--json")
+    assert [one["code"] for one in again.document["remarks"]] == ["engine-above-limit"] * over
 
 
 def test_patterns_and_the_same_name_again(say, tmp_path):

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from traceanalyze.cli import options as opt
-from traceanalyze.cli.screen import complain, note, print_json, print_text
+from traceanalyze.cli.screen import columns_wanted, complain, note, print_json, print_text
 
 
 def overlay(
@@ -39,11 +39,11 @@ def overlay(
     from traceanalyze.report.overlay_text import overlay_document, overlay_text
 
     asked = opt.asked(None, "rollout", "1s", units, column, speed_unit, time_unit, accel_unit)
-    groups, refused = overlaid(setups, asked, out, force=force)
+    groups, remarks, refused = overlaid(setups, asked, out, force=force)
     complain(refused)
     if json:
-        print_json(overlay_document(groups, out))
+        print_json(overlay_document(groups, out, remarks))
     else:
-        print_text(overlay_text(groups, asked.system))
+        print_text(overlay_text(groups, asked.system, remarks, width=columns_wanted()))
         note(f"picture: {out}", quiet)
     return 1 if refused else 0

@@ -71,6 +71,11 @@ class Compared:
         measures = [parse_measure(label) for label in labels]
         return corrected_times(self.setups, self.sheet, measures, self.asked.start_rule)
 
+    def corrected_headline(self) -> list[Corrected]:
+        """Return the corrected times of the measure that leads."""
+        head = self.comparisons[0].headline.measure
+        return [one for one in self.corrected() if one.measure == head]
+
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON document."""
         return compare_document(self.comparisons) | self.vehicle_dict()

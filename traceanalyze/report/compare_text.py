@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from traceanalyze.comparison import SHOWN_UNITS, BandResult, Comparison, CurveComparison, MeasureComparison
 from traceanalyze.errors import shown
 from traceanalyze.judge.sentences import decimals
+from traceanalyze.report.corrected import CORRECTED_HEAD, corrected_caption, corrected_cells
 from traceanalyze.report.dotplot import axis_for, dot_lines, interval_line
 from traceanalyze.report.tables import BOLD, PLAIN, table_text
 from traceanalyze.results import round_half_up
@@ -32,11 +33,22 @@ RULE_WORDS = {
 def compared_text(found: Compared, *, bold: bool = False) -> str:
     """Return the screens of all comparisons; several have a title each, and a word on their being several."""
     screens = [compare_text(one, found.asked.system, bold=bold, engine=found.engine(one)) for one in found.comparisons]
+    below = corrected_text(found)
     if len(screens) == 1:
-        return screens[0]
+        return screens[0] + below
     titles = [f"=== {shown(one.changed)[:36]} against {shown(one.baseline)[:30]}" for one in found.comparisons]
     parts = [f"{title}\n{screen}" for title, screen in zip(titles, screens, strict=True)]
-    return "\n\n".join([*parts, _wrapped(several_words(len(screens)))])
+    return "\n\n".join([*parts, _wrapped(several_words(len(screens)))]) + below
+
+
+def corrected_text(found: Compared) -> str:
+    """Return the table of means corrected for slope and air, to be put below all else; empty without the facts."""
+    corrected = found.corrected_headline()
+    if not corrected:
+        return ""
+    rows = [[shown(one.setup)[:20], *corrected_cells(one)] for one in corrected]
+    caption = _wrapped(f"{corrected[0].measure}. {corrected_caption(corrected)}")
+    return f"\n\n{caption}\n{table_text(['setup', *CORRECTED_HEAD], rows, indent='')}"
 
 
 def several_words(count: int) -> str:

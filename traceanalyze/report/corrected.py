@@ -13,7 +13,7 @@ from typing import Any
 
 from traceanalyze.judge.gather import Ridden, gather
 from traceanalyze.report.machine import air_density_of
-from traceanalyze.results import Curve, Estimate, Launch, number
+from traceanalyze.results import Curve, Estimate, Launch, number, round_half_up
 from traceanalyze.setups import SetupRuns
 from traceanalyze.sheet import DaySheet, Setup
 from traceanalyze.units import Measure, StartRule
@@ -177,3 +177,27 @@ def assumptions(setups: Iterable[Corrected]) -> str:
             f"with density, drag area {usual.cda_m2:g} m², rolling resistance {usual.crr:g}"
         )
     return "; ".join(parts)
+
+
+#: Head of a table of `corrected_cells`, after a column of setups.
+CORRECTED_HEAD = ("as measured", "on a level road", "in reference air")
+
+
+def corrected_caption(corrected: Sequence[Corrected]) -> str:
+    """Return what stands above such a table."""
+    return (
+        f"Mean times [s] as measured, and corrected; no verdict rests on the corrected ones ({assumptions(corrected)})"
+    )
+
+
+def corrected_cells(one: Corrected) -> list[str]:
+    """Return the mean as measured, on a level road and in reference air, each with its change; `-` where unknown."""
+    return [round_half_up(one.raw_s, 2), _cell(one.raw_s, one.level_road), _cell(one.raw_s, one.reference_air)]
+
+
+def _cell(raw_s: float, change: Estimate | None) -> str:
+    if change is None:
+        return "-"
+    sign, stderr = "" if change.value < 0 else "+", round_half_up(change.stderr, 3)
+    doubt = f" ± {stderr}" if float(stderr) else ""
+    return f"{round_half_up(raw_s + change.value, 2)} ({sign}{round_half_up(change.value, 3)}{doubt})"

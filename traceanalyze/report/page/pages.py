@@ -132,8 +132,7 @@ def _runs_section(found: Compared, setups: Sequence[SetupRuns], rows: dict[tuple
 def _conditions(found: Compared) -> Markup:
     if found.written is not None:
         return Markup("")
-    head = found.comparisons[0].headline.measure
-    return conditions_section(found.sheet, [one for one in found.corrected() if one.measure == head])
+    return conditions_section(found.sheet, found.corrected_headline())
 
 
 def _provenance(found: Compared, sheets: Sequence[RunSheet]) -> Markup:

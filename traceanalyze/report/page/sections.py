@@ -6,14 +6,14 @@ import math
 from collections.abc import Sequence
 
 from traceanalyze import __version__
-from traceanalyze.report.corrected import Corrected, assumptions
+from traceanalyze.report.corrected import CORRECTED_HEAD, Corrected, corrected_caption, corrected_cells
 from traceanalyze.report.machine import air_density_of
 from traceanalyze.report.measure_text import RULE_WORDS, damage_text
 from traceanalyze.report.page.markup import Markup, joined, listing, table, tag
 from traceanalyze.report.page.names import file_names, log_names
 from traceanalyze.report.page.notes import log_notes
 from traceanalyze.report.tables import clock_text, duration_text, heading_text
-from traceanalyze.results import Estimate, RunSheet, round_half_up
+from traceanalyze.results import RunSheet, round_half_up
 from traceanalyze.session import Asked
 from traceanalyze.sheet import Conditions, DaySheet, Setup
 from traceanalyze.units import LENGTH_UNITS, SPEED_UNITS, length_unit, speed_unit
@@ -154,27 +154,8 @@ def conditions_section(sheet: DaySheet | None, corrected: Sequence[Corrected] = 
 
 def _corrected_table(corrected: Sequence[Corrected]) -> Markup:
     """Raw and corrected means side by side."""
-    rows = [
-        [
-            f"{one.setup}, {one.measure}",
-            round_half_up(one.raw_s, 2),
-            _corrected_cell(one, one.level_road),
-            _corrected_cell(one, one.reference_air),
-        ]
-        for one in corrected
-    ]
-    caption = (
-        f"Mean times [s] as measured, and corrected; no verdict rests on the corrected ones ({assumptions(corrected)})"
-    )
-    return table(caption, ["setup", "as measured", "on a level road", "in reference air"], rows)
-
-
-def _corrected_cell(one: Corrected, change: Estimate | None) -> str:
-    if change is None:
-        return "-"
-    sign, stderr = "" if change.value < 0 else "+", round_half_up(change.stderr, 3)
-    doubt = f" ± {stderr}" if float(stderr) else ""
-    return f"{round_half_up(one.raw_s + change.value, 2)} ({sign}{round_half_up(change.value, 3)}{doubt})"
+    rows = [[f"{one.setup}, {one.measure}", *corrected_cells(one)] for one in corrected]
+    return table(corrected_caption(corrected), ["setup", *CORRECTED_HEAD], rows)
 
 
 def _air(c: Conditions) -> list[tuple[str, str]]:
