@@ -47,6 +47,8 @@ from traceanalyze.trace import Remark, Source, Trace
 
 #: A log begins within so many bytes of its file; two gigabytes of something else are not searched to their end.
 _LOOKED_AT: Final = 100_000_000
+#: First bytes of a head that nearly always tell enough.
+_GLANCE_BYTES: Final = 4096
 #: Sentences of a kind from which on all of them being wrong, or without a checksum, is a habit and no damage.
 _HABIT: Final = 10
 #: Least share of right GGA, and of confirmed RMC, for RMC with wrong checksums to be used.
@@ -62,9 +64,10 @@ _REPEATED_SHARE: Final = 0.2
 
 def sniff(head: bytes) -> float:
     """Return how surely the head of a file is such a log: 1 with a right checksum, 0.6 by its lines alone, 0 no."""
-    sentences = find_sentences(make_block(head))
-    if sentences.matched.any():
-        return 1.0
+    for part in (head[:_GLANCE_BYTES], head):
+        sentences = find_sentences(make_block(part))
+        if sentences.matched.any():
+            return 1.0
     known = kinds_of(sentences.tags) > 0
     return 0.6 if int((known & ~sentences.starred).sum()) >= 2 or bool(known.any() and sentences.starred.all()) else 0.0
 
