@@ -13,7 +13,7 @@ from traceanalyze.errors import UsageError
 from traceanalyze.settings import COMPARE_MEASURES
 
 if TYPE_CHECKING:
-    from traceanalyze.report.compare_run import Compared
+    from traceanalyze.report.compared import Compared
 
 Setups = Annotated[
     list[str] | None,

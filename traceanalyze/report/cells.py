@@ -42,8 +42,8 @@ class _Lines(list[str]):
 
 
 def _cell(value: Any) -> Any:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, float):  # numpy's float64 is one
-        return repr(float(value)) if math.isfinite(value) else ""
-    return safe_cell(value)
+    if isinstance(value, str):
+        return safe_cell(value)
+    if isinstance(value, float):  # numpy's float64 is one; the writer gives a float every digit it needs
+        return float(value) if math.isfinite(value) else ""
+    return str(value).lower() if isinstance(value, bool) else value

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from traceanalyze.plots.comparison import comparison_figure
-from traceanalyze.report.compare_run import Compared
+from traceanalyze.report.compared import Compared
 from traceanalyze.report.files import check_output
 from traceanalyze.report.pictures import numbered, save_figure
 

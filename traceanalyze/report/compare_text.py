@@ -18,7 +18,7 @@ from traceanalyze.units import SPEED_UNITS, System, speed_unit
 from traceanalyze.vehicle.engine import NO_ENGINE, EngineSpeeds
 
 if TYPE_CHECKING:
-    from traceanalyze.report.compare_run import Compared
+    from traceanalyze.report.compared import Compared
 
 WIDTH = 80
 #: Columns for names at the left and means at the right of the dots.

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from traceanalyze import __version__
 from traceanalyze.comparison import Comparison
 from traceanalyze.errors import InputError
 from traceanalyze.judge.logs import compare
-from traceanalyze.report.compare_run import Compared
+from traceanalyze.report.compared import Compared
 from traceanalyze.report.day import LogTask, all_worked
 from traceanalyze.report.files import write_atomically
 from traceanalyze.report.machine import drive_trains
@@ -22,6 +21,9 @@ from traceanalyze.session import Asked
 from traceanalyze.setups import SetupRuns, files_of, logs_in, named, runs_of_sheet
 from traceanalyze.sheet import DaySheet, read_sheet
 from traceanalyze.sheet.starting import FoundLog, new_sheet_text
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
 
 #: Without a day sheet, logs stand in for setups as long as there are few enough to be told apart in one picture.
 MOST_UNNAMED_SETUPS = 5

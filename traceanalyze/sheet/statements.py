@@ -7,7 +7,6 @@ line of its own; only lists and long strings run over several lines, so a small 
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -100,6 +99,8 @@ def parsed(statement: Statement) -> dict[str, Any] | Mistake:
         return Mistake(statement.line, "one entry without an end", "close its quotes and brackets, or shorten it")
     if _most_dots(statement.text) > MOST_DOTS:
         return Mistake(statement.line, "a key of many parts", "keys of a sheet are single words")
+    import tomllib  # a day without a sheet needs none
+
     try:
         return tomllib.loads(statement.text)
     except RecursionError:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 import reprlib
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -167,6 +166,8 @@ class TableReader:
 
     def _ask_the_standard(self, text: str) -> None:
         """Whatever was understood here piece by piece must be TOML as a whole too."""
+        import tomllib  # a day without a sheet needs none
+
         try:
             tomllib.loads(text)
         except (ValueError, RecursionError) as error:

@@ -10,8 +10,8 @@ from traceanalyze.comparison import SHOWN_UNITS, Comparison
 from traceanalyze.judge.groups import SetupCurves, launch_curves, setup_curves
 from traceanalyze.judge.judging import WrittenRuns
 from traceanalyze.judge.rows import TableRow
-from traceanalyze.report.compare_run import Compared
 from traceanalyze.report.compare_text import several_words
+from traceanalyze.report.compared import Compared
 from traceanalyze.report.day_run import DayResults
 from traceanalyze.report.files import write_atomically
 from traceanalyze.report.machine import engine_of
