@@ -1,10 +1,15 @@
 """Rest and motion, pieces and stops."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tests.detect.rides import logged, noise_of, without
 from traceanalyze.detect.motion import find_motion, ranges_of
+from traceanalyze.settings import MOTION_SMOOTHING_S
 from traceanalyze.trace import make_trace
 
 
@@ -24,6 +29,22 @@ def test_a_smoothed_speed_stays_within_its_piece() -> None:
     motion = find_motion(trace, noise_of(trace))
     assert motion.pieces.shape[0] == 2
     assert motion.smooth_mps == pytest.approx(motion.speed_mps, abs=1e-9)
+
+
+@given(st.lists(st.integers(1, 30), min_size=1, max_size=6), st.sampled_from([2.0, 5.0, 10.0, 25.0, 100.0]))
+def test_a_smoothed_speed_is_the_mean_of_its_neighbours_in_its_piece(sizes: list[int], rate_hz: float) -> None:
+    stretch = np.repeat(np.arange(len(sizes)), sizes)
+    speed_mps = np.random.default_rng(1).uniform(5.0, 30.0, stretch.size)
+    trace = make_trace(
+        np.arange(stretch.size) / rate_hz, utc0_s=np.zeros(len(sizes)), speed_mps=speed_mps, stretch=stretch
+    )
+    noise = replace(noise_of(logged([(0, 0), (5, 0)])), period_s=1 / rate_hz)
+    motion = find_motion(trace, noise)
+    for begin, end in motion.pieces.tolist():
+        for k in range(begin, end):  # as many on either side as a quarter second and the piece hold
+            reach = min(int(0.5 * MOTION_SMOOTHING_S * rate_hz), k - begin, end - 1 - k)
+            mean_mps = speed_mps[k - reach : k + reach + 1].mean()
+            assert motion.smooth_mps[k] == pytest.approx(mean_mps, abs=1e-9)  # sums of up to 180 speeds below 30 m/s
 
 
 def test_a_gap_hides_a_stop_only_if_there_is_time_for_one() -> None:

@@ -95,9 +95,9 @@ def _smoothed(speed_mps: FloatArray, pieces: Ranges, period_s: float) -> FloatAr
     width = 2 * half + 1
     mean_mps[half : speed_mps.size - half] = (total[width:] - total[:-width]) / width
     start, stop = pieces.T
-    for near in reversed(range(half)):  # the first and the last samples of pieces
+    for near in range(half):  # the first and the last samples of pieces
         for at in (start + near, stop - 1 - near):
-            inside = at[(start <= at) & (at < stop)]
+            inside = at[(start <= at - near) & (at + near < stop)]
             mean_mps[inside] = (total[inside + near + 1] - total[inside - near]) / (2 * near + 1)
     return mean_mps
 
