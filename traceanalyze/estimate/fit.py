@@ -25,18 +25,18 @@ _HIDDEN_S: Final = 0.6
 _SLOWEST_S: Final = 1.2
 #: Rest before the earliest onset that is looked at [s].
 _REST_LOOKED_AT_S: Final = 1.5
-#: Length of the start window after motion is clear [s], and the samples it has at least.
-_START_S: Final = 1.8
+#: Length of the start after motion is clear [s], and the samples of clear motion it has at least; one of 1.8 s changes
+#: no time by a millisecond.
+_START_S: Final = 0.5
 _START_SAMPLES: Final = 4
-#: How long after motion is clear blocks of samples are short [s].
-_FULL_RATE_S: Final = 0.5
-#: Samples of clear motion, and those of _FULL_RATE_S, from which the range of onsets is narrowed.
-_BRIEF_SAMPLES: Final = 3
 #: Launches fitted together at most, and by how many moments more than twice as many the longest may be longer.
-_TOGETHER: Final = 16
+_TOGETHER: Final = 32
 _ALIKE_MOMENTS: Final = 20
+#: The start is too short to tell one roughness from another, and the middle one will do, unless it is drawn out by
+#: periods longer than this [s].
+_LONG_PERIOD_S: Final = 0.25
 #: Onsets tried, coarse and fine.
-_COARSE: Final = 28
+_COARSE: Final = 14
 _FINE: Final = 16
 
 
@@ -47,15 +47,12 @@ class Climb(NamedTuple):
     ----------
     start, later : Samples
         The moments around the onset and those after them.
-    brief_s : float
-        Up to here samples narrow the range of onsets down [s].
     earliest_s, latest_s : float
         Where the onset may lie [s].
     """
 
     start: Samples
     later: Samples
-    brief_s: float
     earliest_s: float
     latest_s: float
 
@@ -73,8 +70,7 @@ def climb_of(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) -> Climb
     clear = clear_motion(speed_mps, noise)
     earliest_s, latest_s = _onset_range(t_s, speed_mps, clear, noise)
     start, later = _parts(t_s, speed_mps, earliest_s - _REST_LOOKED_AT_S, clear, noise)
-    brief_s = max(float(t_s[clear]) + _FULL_RATE_S, float(t_s[min(clear + _BRIEF_SAMPLES, t_s.size) - 1]))
-    return Climb(start, later, brief_s, earliest_s, latest_s)
+    return Climb(start, later, earliest_s, latest_s)
 
 
 def fit_start(t_s: FloatArray, speed_mps: FloatArray, noise: SpeedNoise) -> Paths:
@@ -132,7 +128,7 @@ def _parts(
 ) -> tuple[Samples, Samples]:
     """Samples and moments of the start and of what follows it."""
     first = int(np.searchsorted(t_s, from_s))
-    settled = int(np.searchsorted(t_s, t_s[clear] + _FULL_RATE_S))
+    settled = int(np.searchsorted(t_s, t_s[clear] + _START_S))
     every = thinned(t_s[first:], speed_mps[first:], settled - first)
     stop_s = max(float(t_s[clear]) + _START_S, float(t_s[min(clear + _START_SAMPLES, t_s.size) - 1]))
     stop = int(np.searchsorted(every.t_s, stop_s, side="right"))
@@ -157,32 +153,22 @@ def batches(climbs: Sequence[Climb]) -> list[list[int]]:
 
 
 def _weighed(climbs: Sequence[Climb], start: Samples, noise: SpeedNoise) -> tuple[Lanes, list[State]]:
-    """Lanes (g, DRAWS) drawn by their posterior weight, with their states.
-
-    Where the onset may lie is narrowed first, from the samples up to `brief_s` alone.
-    """
-    ranges_s = np.array([(climb.earliest_s, climb.latest_s, climb.brief_s) for climb in climbs])
-    earliest_s, latest_s, brief_s = (part[:, None] for part in ranges_s.T)
+    """Lanes (g, DRAWS) drawn by their posterior weight, with their states; where the onset may lie is narrowed first."""
+    ranges_s = np.array([(climb.earliest_s, climb.latest_s) for climb in climbs])
+    earliest_s, latest_s = (part[:, None] for part in ranges_s.T)
     step_s = (latest_s - earliest_s) / (_COARSE - 1)
     coarse = lanes_over(earliest_s + step_s * np.arange(_COARSE), ramps=(1, 3), shapes=(0,), roughness=(1,))
     resting = rest_likelihood(start, noise)
-    value, _ = filtered(coarse, *_up_to(start, resting, brief_s), noise)
+    value, _ = filtered(coarse, start, resting, noise)
     near = value > value.max(axis=-1, keepdims=True) - 10.0
     first_s = coarse.t0_s.min(axis=-1, keepdims=True, where=near, initial=np.inf)
     last_s = coarse.t0_s.max(axis=-1, keepdims=True, where=near, initial=-np.inf)
     low, high = np.maximum(first_s - 1.5 * step_s - 0.1, earliest_s), np.minimum(last_s + 1.5 * step_s, latest_s)
-    fine = third_of_lanes(low + (high - low) * np.linspace(0.0, 1.0, _FINE))
+    roughness = (0, 1, 2) if noise.period_s > _LONG_PERIOD_S else (1,)
+    fine = third_of_lanes(low + (high - low) * np.linspace(0.0, 1.0, _FINE), roughness)
     value, track = filtered(fine, start, resting, noise)
     picks = _resampled(value)
     return fine.take(picks), [state.take(picks) for state in track]
-
-
-def _up_to(samples: Samples, resting: FloatArray, end_s: FloatArray) -> tuple[Samples, FloatArray]:
-    """The samples up to each launch's own moment (g, 1) and what rest says of them; later ones count as missing."""
-    brief = samples.t_s <= end_s
-    stop = int(np.flatnonzero(brief.any(axis=0))[-1]) + 1
-    seen_mps, calm = np.where(brief, samples.seen_mps, np.nan), np.where(brief, resting, 0.0)
-    return Samples(samples.t_s[:, :stop], seen_mps[:, :stop], samples.count[:, :stop]), calm[:, :stop]
 
 
 def _resampled(log_weight: FloatArray) -> NDArray[np.intp]:

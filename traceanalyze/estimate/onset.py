@@ -96,13 +96,14 @@ def lanes_over(
     return _combined(t0_s, np.stack([part.ravel() for part in grid]))
 
 
-def third_of_lanes(t0_s: FloatArray) -> Lanes:
+def third_of_lanes(t0_s: FloatArray, roughness: tuple[int, ...] = tuple(range(len(ROUGHNESS)))) -> Lanes:
     """Return a third of the lanes over all combinations: of shape and roughness a Latin square for each ramp time.
 
     Neighbouring onsets and ramp times have the other cells of the square, so that nothing goes untried for long.
     """
-    cells = np.indices((t0_s.shape[-1], len(RAMP_S), len(SHAPES), len(ROUGHNESS))).reshape(4, -1)
-    return _combined(t0_s, cells[:, cells.sum(axis=0) % 3 == 0])
+    onset, ramp, shape, rough = np.indices((t0_s.shape[-1], len(RAMP_S), len(SHAPES), len(roughness))).reshape(4, -1)
+    third = (onset + ramp + shape + rough) % 3 == 0
+    return _combined(t0_s, np.stack((onset, ramp, shape, np.array(roughness)[rough]))[:, third])
 
 
 def _combined(t0_s: FloatArray, cells: NDArray[np.intp]) -> Lanes:

@@ -12,8 +12,8 @@ from traceanalyze.trace import FloatArray
 
 #: Shortest useful block [s]: white noise is averaged there without smearing anything; and the share of the time since
 #: the start up to which a block may grow, since what the vehicle does there takes longer too.
-_BLOCK_S: Final = 0.2
-_BLOCK_SHARE: Final = 0.04
+_BLOCK_S: Final = 0.25
+_BLOCK_SHARE: Final = 0.06
 #: Block around the onset [s]. Faster samples say little more there: the slow part of the noise is the same in all of
 #: them, and near rest, where the length of a vector is reported, that part cannot be told from the speed.
 _EARLY_BLOCK_S: Final = 0.08
@@ -21,7 +21,7 @@ _EARLY_BLOCK_S: Final = 0.08
 _GROWS_S: Final = _BLOCK_S / _BLOCK_SHARE
 #: Longest step between moments while every sample is used, and after that at least [s].
 _EARLY_STEP_S: Final = 0.1
-_LATER_STEP_S: Final = 0.25
+_LATER_STEP_S: Final = 0.3
 #: Moments between two samples at most.
 _MOMENTS: Final = 200
 
