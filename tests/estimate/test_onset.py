@@ -9,6 +9,7 @@ from traceanalyze.estimate.normals import DRAWS
 from traceanalyze.estimate.onset import (
     ACCEL_MEAN_MPS2,
     RAMP_S,
+    ROUGHNESS,
     SHAPE_SHARE,
     SHAPES,
     Lanes,
@@ -19,7 +20,6 @@ from traceanalyze.estimate.onset import (
     moves_through,
     predict,
     rest_likelihood,
-    third_of_lanes,
     update,
 )
 from traceanalyze.estimate.paths import _given_next
@@ -161,13 +161,12 @@ def test_several_launches_together_are_each_of_them_alone(hz):
 
 def test_a_third_of_the_lanes_has_every_onset_ramp_shape_and_roughness_alike():
     t0 = np.linspace(0.0, 0.3, 12)
-    lanes, every = third_of_lanes(t0), lanes_over(t0)
-    assert lanes.t0_s.size * 3 == every.t0_s.size
-    for name in ("t0_s", "tau_s", "square", "roughness"):
-        values, count = np.unique(getattr(lanes, name), return_counts=True)
-        all_values, all_count = np.unique(getattr(every, name), return_counts=True)
-        np.testing.assert_array_equal(values, all_values)
-        np.testing.assert_array_equal(3 * count, all_count)
+    lanes = lanes_over(t0, (0, 1, 2))
+    assert lanes.t0_s.size == 12 * len(RAMP_S) * len(SHAPES) * len(ROUGHNESS) / 3
+    for name, values in (("t0_s", t0), ("tau_s", RAMP_S), ("square", [0.0, 0.5, 1.0]), ("roughness", ROUGHNESS)):
+        found, count = np.unique(getattr(lanes, name), return_counts=True)
+        np.testing.assert_array_equal(found, values)
+        np.testing.assert_array_equal(count, lanes.t0_s.size // len(values))
 
 
 @pytest.mark.parametrize("shape", [0, 1, 2])
@@ -184,10 +183,11 @@ def test_ramp_rises_from_none_to_all_and_its_integral_belongs_to_it(shape):
     np.testing.assert_allclose(np.diff(area), (ramp[1:] + ramp[:-1]) / 2 * np.diff(t), atol=1e-6)
 
 
-def test_lanes_cover_every_combination():
-    lanes = lanes_over(np.array([0.0, 0.1]))
-    assert lanes.t0_s.size == 2 * len(RAMP_S) * 3 * 3
-    assert np.exp(lanes.log_prior).sum() == pytest.approx(2.0)  # one for each onset
+def test_lanes_of_neighbouring_onsets_cover_every_combination():
+    lanes = lanes_over(np.array([0.0, 0.1, 0.2]), (0, 1, 2))
+    found = np.unique(np.stack((lanes.tau_s, lanes.square, lanes.roughness)), axis=1)
+    assert found.shape[1] == len(RAMP_S) * len(SHAPES) * len(ROUGHNESS)
+    assert np.exp(lanes.log_prior).sum() == pytest.approx(1.0)
 
 
 def test_posterior_lies_about_the_true_onset():
@@ -195,7 +195,7 @@ def test_posterior_lies_about_the_true_onset():
     noise = SpeedNoise(0.05, 0.035, 1.2, 0.0, 0.0, 60.0, 0.1)
     t = np.arange(-1.5, 2.5, 0.1) + 0.037
     seen = np.hypot(3 * np.maximum(t, 0) + 0.05 * rng.standard_normal(t.size), 0.05 * rng.standard_normal(t.size))
-    lanes = lanes_over(np.linspace(-0.5, 0.3, 41))
+    lanes = lanes_over(np.linspace(-0.5, 0.3, 41), (0, 1, 2))
     samples = plain(t, seen)
     weight, _ = filtered(lanes, samples, rest_likelihood(samples, noise), noise)
     weight = np.exp(weight - weight.max())

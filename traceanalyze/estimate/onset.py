@@ -85,30 +85,15 @@ class Lanes(NamedTuple):
         return np.asarray(u + self.tau_s * share * (share * (self.square + share * self.cube) - 1))
 
 
-def lanes_over(
-    t0_s: FloatArray,
-    ramps: tuple[int, ...] = tuple(range(len(RAMP_S))),
-    shapes: tuple[int, ...] = tuple(range(len(SHAPES))),
-    roughness: tuple[int, ...] = tuple(range(len(ROUGHNESS))),
-) -> Lanes:
-    """Return one lane for every combination of onsets (..., T) with (indices of) ramp times, shapes, roughnesses."""
-    grid = np.meshgrid(np.arange(t0_s.shape[-1]), ramps, shapes, roughness, indexing="ij")
-    return _combined(t0_s, np.stack([part.ravel() for part in grid]))
+def lanes_over(t0_s: FloatArray, roughness: tuple[int, ...]) -> Lanes:
+    """Return lanes over onsets (..., T), all ramp times and shapes and some roughnesses (places in `ROUGHNESS`).
 
-
-def third_of_lanes(t0_s: FloatArray, roughness: tuple[int, ...] = tuple(range(len(ROUGHNESS)))) -> Lanes:
-    """Return a third of the lanes over all combinations: of shape and roughness a Latin square for each ramp time.
-
-    Neighbouring onsets and ramp times have the other cells of the square, so that nothing goes untried for long.
+    A third of all combinations is tried: of shape and roughness a Latin square for each ramp time. Neighbouring onsets
+    and ramp times have the other cells of the square, so that nothing goes untried for long.
     """
-    onset, ramp, shape, rough = np.indices((t0_s.shape[-1], len(RAMP_S), len(SHAPES), len(roughness))).reshape(4, -1)
-    third = (onset + ramp + shape + rough) % 3 == 0
-    return _combined(t0_s, np.stack((onset, ramp, shape, np.array(roughness)[rough]))[:, third])
-
-
-def _combined(t0_s: FloatArray, cells: NDArray[np.intp]) -> Lanes:
-    """Lanes (..., L) of cells (4, L): places of an onset, a ramp time, a shape and a roughness."""
-    onset, ramp, shape, rough = cells
+    cells = np.indices((t0_s.shape[-1], len(RAMP_S), len(SHAPES), len(roughness))).reshape(4, -1)
+    onset, ramp, shape, place = cells[:, cells.sum(axis=0) % 3 == 0]
+    rough = np.array(roughness)[place]
     t0_s = t0_s[..., onset]
     weight = np.array(RAMP_WEIGHT)[ramp] * np.array(SHAPE_WEIGHT)[shape] * np.array(ROUGHNESS_WEIGHT)[rough]
     square, cube = np.array(SHAPES)[shape].T
