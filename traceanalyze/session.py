@@ -36,12 +36,16 @@ Result = TypeVar("Result")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What is asked of every log of a session."""
+    """What is asked of every log of a session.
+
+    Without `curves`, launches timed by a receiver come without their curves of speeds: nobody draws or compares them.
+    """
 
     measures: tuple[Measure, ...] = tuple(parse_measure(text) for text in DEFAULT_MEASURES)
     start_rule: StartRule = "rollout"
     window: Window = Window(duration_s=SUSTAINED_WINDOW_S)
     system: System = "imperial"
+    curves: bool = True
     read: ReadOptions = field(default_factory=ReadOptions)
 
 
@@ -156,7 +160,7 @@ def refused_sheet(path: str | Path, error: TraceError) -> RunSheet:
 def _launches(ready: Prepared, motion: Motion, asked: Asked) -> tuple[Launch, ...]:
     trace = ready.trace
     spans = find_launches(trace, ready.noise, _lowest_target_mps(asked), motion)
-    timed = _timed(ready, spans, asked.measures)
+    timed = _timed(ready, spans, asked)
     return tuple(
         replace(
             _untimed(ready, span, found) if isinstance(found, SignalError) else found,
@@ -182,14 +186,14 @@ def _untimed(ready: Prepared, span: LaunchSpan, error: SignalError) -> Launch:
     )
 
 
-def _timed(ready: Prepared, spans: Sequence[LaunchSpan], measures: tuple[Measure, ...]) -> list[Launch | SignalError]:
+def _timed(ready: Prepared, spans: Sequence[LaunchSpan], asked: Asked) -> list[Launch | SignalError]:
     """Time launches with what the log has: a receiver, a receiver and an accelerometer, or an accelerometer alone."""
     if ready.forward is None:
-        timed = measure_launches(ready.trace, spans, ready.noise, measures)
+        timed = measure_launches(ready.trace, spans, ready.noise, asked.measures, with_curves=asked.curves)
         return [one if isinstance(one, SignalError) else smeared(one, ready.smear_s) for one in timed]
     from traceanalyze.estimate.fused import measure_launches_sensed  # few logs have one: see DEVELOPERS.md
 
-    return measure_launches_sensed(ready.trace, ready.forward, spans, ready.noise, measures)
+    return measure_launches_sensed(ready.trace, ready.forward, spans, ready.noise, asked.measures)
 
 
 def _lowest_target_mps(asked: Asked) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from traceanalyze.cli.inputs import as_dropped
@@ -57,7 +58,8 @@ def measured(files: Sequence[str], asked: Asked, wanted: Wanted) -> int:
     if drawn or wanted.out is not None:
         _check_outputs(names, wanted)
     studies = study_files(names, asked) if drawn else []
-    sheets = [study.sheet for study in studies] if drawn else [s for name in names for s in measure_file(name, asked)]
+    plainly = replace(asked, curves=False)
+    sheets = [one.sheet for one in studies] if drawn else [s for name in names for s in measure_file(name, plainly)]
     if wanted.out is not None:
         _save(json_text(measure_document(sheets)) if wanted.json else measure_text(sheets, asked) + "\n", names, wanted)
     elif wanted.json:

@@ -74,7 +74,7 @@ def gap_at(t_s: FloatArray, moments_s: tuple[float, ...], noise: SpeedNoise) -> 
 
 
 def _gap_around(t_s: FloatArray, moment_s: float) -> float:
-    after = int(np.clip(np.searchsorted(t_s, moment_s), 1, t_s.size - 1))
+    after = min(max(int(np.searchsorted(t_s, moment_s)), 1), t_s.size - 1)
     return float(t_s[after] - t_s[after - 1])
 
 

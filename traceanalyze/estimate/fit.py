@@ -155,7 +155,8 @@ def batches(climbs: Sequence[Climb]) -> list[list[int]]:
 
 def _weighed(climbs: Sequence[Climb], start: Samples, noise: SpeedNoise) -> tuple[Lanes, list[State]]:
     """Lanes (g, DRAWS) drawn by their posterior weight, with their states."""
-    onsets_s = np.linspace(*np.array([(climb.earliest_s, climb.latest_s) for climb in climbs]).T, _ONSETS, axis=-1)
+    earliest_s, latest_s = np.array([(climb.earliest_s, climb.latest_s) for climb in climbs]).T
+    onsets_s = np.linspace(earliest_s, latest_s, _ONSETS, axis=-1)
     lanes = lanes_over(onsets_s, _ROUGHNESSES if noise.period_s > _LONG_PERIOD_S else _MIDDLE_ROUGHNESS)
     value, track = filtered(lanes, start, rest_likelihood(start, noise), noise)
     picks = _resampled(value)

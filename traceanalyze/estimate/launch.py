@@ -83,7 +83,7 @@ class _Reading(NamedTuple):
     paths: Paths
     marks: Mapping[str, Passage]
     ends: Mapping[str, tuple[Passage, Passage]]
-    curve: Curve
+    curve: Curve | None
 
 
 def measure_launch(trace: Trace, span: Span, noise: SpeedNoise, measures: tuple[Measure, ...]) -> Launch:
@@ -101,7 +101,7 @@ def measure_launch(trace: Trace, span: Span, noise: SpeedNoise, measures: tuple[
 
 
 def measure_launches(
-    trace: Trace, spans: Sequence[Span], noise: SpeedNoise, measures: tuple[Measure, ...]
+    trace: Trace, spans: Sequence[Span], noise: SpeedNoise, measures: tuple[Measure, ...], *, with_curves: bool = True
 ) -> list[Launch | SignalError]:
     """Return for each span its launch (onset, times, curve, remarks), or why it holds no climb from rest.
 
@@ -117,6 +117,8 @@ def measure_launches(
         Of the receiver.
     measures : tuple of Measure
         What to time; a measure not reached is absent and a remark says so.
+    with_curves : bool
+        Whether the curves of speeds are wanted; they take a quarter of the time.
     """
     found: dict[int, Launch | SignalError] = {}
     runs: dict[int, _Run] = {}
@@ -128,7 +130,7 @@ def measure_launches(
     places = list(runs)
     for batch in batches([run.climb for run in runs.values()]):
         together = [runs[places[k]] for k in batch]
-        for k, run, reading in zip(batch, together, _readings(together, noise, measures), strict=True):
+        for k, run, reading in zip(batch, together, _readings(together, noise, measures, with_curves), strict=True):
             found[places[k]] = _launch(trace, run, noise, measures, reading)
     return [found[place] for place in range(len(spans))]
 
@@ -142,7 +144,9 @@ def _run(trace: Trace, span: Span, noise: SpeedNoise, measures: tuple[Measure, .
     return _Run(span, zero_s, t_s, speed_mps, climb_of(t_s, speed_mps, noise))
 
 
-def _readings(runs: Sequence[_Run], noise: SpeedNoise, measures: tuple[Measure, ...]) -> list[_Reading]:
+def _readings(
+    runs: Sequence[_Run], noise: SpeedNoise, measures: tuple[Measure, ...], with_curves: bool
+) -> list[_Reading]:
     """Fit several launches at once and read all of them off at once."""
     paths = fit_starts([run.climb for run in runs], noise)
     marks = start_marks(paths)
@@ -158,7 +162,7 @@ def _readings(runs: Sequence[_Run], noise: SpeedNoise, measures: tuple[Measure, 
             ends={label: (start.of(k), end.of(k)) for label, (start, end) in ends.items()},
             curve=climb,
         )
-        for k, climb in enumerate(curves(paths, marks["rollout"]))
+        for k, climb in enumerate(curves(paths, marks["rollout"]) if with_curves else [None] * len(runs))
     ]
 
 

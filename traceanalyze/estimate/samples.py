@@ -55,13 +55,18 @@ def plain(t_s: FloatArray, seen_mps: FloatArray) -> Samples:
 
 
 def thinned(t_s: FloatArray, seen_mps: FloatArray, settled: int) -> Samples:
-    """Return means over short blocks before the sample at `settled`, over longer, growing ones after it."""
+    """Return means over short blocks before the sample at `settled`, over longer, growing ones after it.
+
+    The last sample stays alone, so that paths reach as far as the samples do.
+    """
     since = t_s - t_s[min(settled, t_s.size - 1)]
     growing = (_GROWS_S + _GROWS_S * np.log(np.maximum(since, _GROWS_S) / _GROWS_S)) / _BLOCK_S
     block = np.where(since < _GROWS_S, since / _BLOCK_S, growing)
     block = np.floor(np.where(since < 0, since / _EARLY_BLOCK_S, block) + 1e-6)
     held = np.diff(seen_mps == 0, prepend=False)  # a hold at zero shows at its very sample
-    begin = np.flatnonzero((np.diff(block, prepend=-np.inf) > 0) | held)
+    new = (np.diff(block, prepend=-np.inf) > 0) | held
+    new[-1:] = True
+    begin = np.flatnonzero(new)
     count = np.diff(begin, append=t_s.size).astype(np.float64)
     return Samples(np.add.reduceat(t_s, begin) / count, np.add.reduceat(seen_mps, begin) / count, count)
 
