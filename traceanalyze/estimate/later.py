@@ -27,8 +27,8 @@ from traceanalyze.signal.noise import SpeedNoise
 from traceanalyze.trace import FloatArray
 
 #: Uniform roughnesses tried first [m^2/s^5], and their weights: a steady pull ... a rough ride.
-_FIRST_ROUGHNESS: Final = np.array((0.01, 0.3, 10.0))
-_FIRST_WEIGHT: Final = np.array((0.4, 0.4, 0.2))
+_FIRST_ROUGHNESS: Final = np.array((0.005, 0.05, 0.5, 5.0, 50.0))
+_FIRST_WEIGHT: Final = np.array((0.22, 0.3, 0.28, 0.15, 0.05))
 #: Degrees of freedom of the roughness of a step, and the time over which it is alike [s].
 _TAIL: Final = 0.4
 _ALIKE_S: Final = 0.15
