@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from tests.benchmarks.bench_nmea import angle, sentence
-from tests.benchmarks.bench_program import PROGRAM, Cost, cost
+from tests.benchmarks.bench_program import PROGRAM, Cost, cost, speeds_mps
 
 RATE_HZ = 25
 CYCLE_S = 360
@@ -39,13 +39,6 @@ def write_log(path: Path, hours: float) -> None:
             place = f"{angle(lat, 2)},N,00830.00000,E"
             file.write(sentence(f"GNRMC,{clock},A,{place},{speed:.3f},0.00,170526,,,A"))
             file.write(sentence(f"GNGGA,{clock},{place},1,12,0.8,100.0,M,47.0,M,,"))
-
-
-def speeds_mps(t_s: np.ndarray) -> np.ndarray:
-    """Return the speed at each time of a cycle: rest, a start towards 16 m/s, 15 s near it, a stop, rest."""
-    start_s, brake_s, stopped_s = 15.0, 40.0, 44.0
-    rising = 16 * np.tanh((t_s - start_s) / 5)
-    return np.clip(np.minimum(rising, 16 * (stopped_s - t_s) / (stopped_s - brake_s)), 0, None)
 
 
 def main() -> None:

@@ -47,14 +47,19 @@ def angle(degrees: float, width: int) -> str:
     return f"{int(degrees):0{width}d}{(degrees - int(degrees)) * 60:08.5f}"
 
 
-def write_log(path: Path, seconds: int) -> None:
-    """Write a ride of rising and falling speed from 09:00 on 17 May 2026 on."""
-    noise = np.random.default_rng(1).normal(0, 0.05, seconds * RATE_HZ)
+def rising_and_falling_mps(seconds: int) -> np.ndarray:
+    """Return speeds that rise from zero for a minute and fall for a minute, all the time."""
+    return np.abs(36 * np.sin(np.arange(seconds * RATE_HZ) / 400))
+
+
+def write_log(path: Path, speed_mps: np.ndarray) -> None:
+    """Write a ride of given speeds, ten a second, from 09:00 on 17 May 2026 on."""
+    noise = np.random.default_rng(1).normal(0, 0.05, speed_mps.size)
     with path.open("wb") as file:
-        for k in range(seconds * RATE_HZ):
+        for k, speed in enumerate(speed_mps.tolist()):
             clock = 9 * 3600 + k // RATE_HZ
             stamp = f"{clock // 3600 % 24:02d}{clock // 60 % 60:02d}{clock % 60:02d}.{k % RATE_HZ * 10:02d}"
-            knots = max(0.0, abs(36 * np.sin(k / 400)) + noise[k]) / 0.514444
+            knots = max(0.0, speed + noise[k]) / 0.514444
             place = f"{angle(51 + k * 1e-6, 2)},N,{angle(0.5 + k * 1e-6, 3)},E"
             course = (45 + k / 100) % 360
             height = 100 + 20 * np.sin(k / 1e4)
@@ -128,8 +133,8 @@ def main() -> None:
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         short, long, damaged = (Path(folder) / name for name in ("short.nmea", "long.nmea", "damaged.nmea"))
-        write_log(short, SHORT_S)
-        write_log(long, int(options.hours * 3600))
+        write_log(short, rising_and_falling_mps(SHORT_S))
+        write_log(long, rising_and_falling_mps(int(options.hours * 3600)))
         write_damaged(damaged, long)
         for label, path in (("10 minutes", short), (f"{options.hours:g} hours", long), ("... damaged", damaged)):
             report(label, path, options.times)

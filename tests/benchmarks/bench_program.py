@@ -19,13 +19,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from tests.benchmarks.bench_nmea import write_log
+import numpy as np
+
+from tests.benchmarks.bench_nmea import LONG_S, RATE_HZ, rising_and_falling_mps, write_log
 from traceanalyze.simulate.logs import make_log, recipe_of
 
 PYTHON = sys.executable
 PROGRAM = (PYTHON, "-m", "traceanalyze")
-#: As an installed program runs: its modules compiled once, not at every start.
-ENVIRONMENT = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+#: As an installed program runs: its modules compiled once, not at every start; numpy on one thread, as in the program.
+ENVIRONMENT = {
+    **{name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"},
+    **dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1"),
+}
+#: A start, a pass and a stop every so often in the eight hours of a patient rider [s].
+PATIENT_S = 900
 
 
 @dataclass(frozen=True)
@@ -60,6 +67,13 @@ def ten_minutes(path: Path, random: int) -> None:
     path.write_bytes(make_log(recipe).data)
 
 
+def speeds_mps(t_s: np.ndarray) -> np.ndarray:
+    """Return the speed at each time of a cycle: rest, a start towards 16 m/s, 15 s near it, a stop, rest."""
+    start_s, brake_s, stopped_s = 15.0, 40.0, 44.0
+    rising = 16 * np.tanh((t_s - start_s) / 5)
+    return np.clip(np.minimum(rising, 16 * (stopped_s - t_s) / (stopped_s - brake_s)), 0, None)
+
+
 def line(name: str, one: Cost, rival: str = "", other: Cost | None = None, by_wall: bool = False) -> None:
     """Print a row: our cost, and the ratio to the rival's."""
     mine, theirs = (
@@ -73,9 +87,10 @@ def main() -> None:
     """Make the logs, run everything, print the table."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        short, long, day = folder / "short.nmea", folder / "long.nmea", folder / "day"
+        short, long, patient, day = (folder / name for name in ("short.nmea", "long.nmea", "patient.nmea", "day"))
         ten_minutes(short, 1)
-        write_log(long, 28_800)
+        write_log(long, rising_and_falling_mps(LONG_S))
+        write_log(patient, speeds_mps(np.arange(LONG_S * RATE_HZ) / RATE_HZ % PATIENT_S))
         day.mkdir()
         for k in range(30):
             shutil.copy(short, day / f"ride{k:02d}.nmea")
@@ -88,12 +103,20 @@ def main() -> None:
         line(f"one log of ten minutes ({short.stat().st_size / 1e6:.1f} MB)", one, "import numpy", numpy)
         plot = cost([*PROGRAM, "measure", str(short), "--plot", str(folder / "p.png"), "--force"])
         line("  with a picture", plot)
-        loop = cost([PYTHON, "-m", "tests.benchmarks.pynmea2_loop", str(long)], 1)
-        line(f"pynmea2 loop over eight hours ({long.stat().st_size / 1e6:.0f} MB)", loop)
-        eight = cost([*PROGRAM, str(long)], 3)
-        line("eight hours, whole job", eight, "of the pynmea2 loop", loop)
+        for path, ride in ((long, "229 climbs"), (patient, f"{LONG_S // PATIENT_S} starts and passes")):
+            loop = cost([PYTHON, "-m", "tests.benchmarks.pynmea2_loop", str(path)], 1)
+            line(f"pynmea2 loop, eight hours ({path.stat().st_size / 1e6:.0f} MB)", loop)
+            eight = cost([*PROGRAM, str(path)], 3)
+            line(f"  whole job, {ride}", eight, f"of the loop (1 : {loop.processor_s / eight.processor_s:.1f})", loop)
         batch = [*PROGRAM, "day", str(day), "--quiet", "--no-pictures", "--force", "--out", str(folder / "out")]
         line("30 logs, no pictures, one worker", cost([*batch, "--workers", "1"], 2), "one log", one)
+        line(
+            "30 logs, no pictures, two workers",
+            cost([*batch, "--workers", "2"], 2),
+            "one log (wall)",
+            one,
+            by_wall=True,
+        )
         drawn = [*PROGRAM, "day", str(day), "--quiet", "--force", "--out", str(folder / "out2")]
         single, double = cost([*drawn, "--workers", "1"], 2), cost([*drawn, "--workers", "2"], 2)
         line("30 logs with pictures, one worker", single)
