@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from traceanalyze.errors import SignalError
-from traceanalyze.estimate.launch import measure_launch
+from traceanalyze.estimate.launch import measure_launch, measure_launches
 from traceanalyze.signal.noise import SpeedNoise, estimate_noise
 from traceanalyze.trace import make_trace
 from traceanalyze.units import parse_measure
@@ -103,6 +103,28 @@ def test_curve_passes_through_the_measures():
         assert curve.accel_mps2[k] == pytest.approx((400 - 0.36 * speed**2) / 150, abs=0.05)
     assert curve.speed_mps[0] == 0
     assert np.all(np.diff(curve.time_s) > 0)
+
+
+def test_a_target_between_the_last_two_samples_is_timed():
+    # constant thrust up to 13.45 m/s, 0.04 m/s above 30 mph: only the last sample lies beyond it
+    t = np.append(np.arange(-6, 5.36, 0.1), 5.38)
+    launch = launch_of(t, constant(np.maximum(t, 0)))
+    elapsed = launch.time("0-30 mph", "rollout").elapsed
+    assert elapsed.value == pytest.approx(4.870678420, abs=0.005)  # as for the closed forms above
+    assert launch.peak_speed_mps == pytest.approx(13.45, abs=0.02)  # a mean with the sample before would be 0.1 less
+
+
+def test_times_are_the_same_without_curves():
+    t, v = closed_form(drag, 10, 0.3)
+    trace = make_trace(t - t[0], speed_mps=v)
+    noise = estimate_noise(trace.t_s, trace.speed_mps, trace.stretch)
+    with_curve, without = (
+        measure_launches(trace, [span_of(t, v, 0.0)], noise, (T30, FT60), with_curves=wanted)[0]
+        for wanted in (True, False)
+    )
+    assert with_curve.curve is not None
+    assert without.curve is None
+    assert (without.start, without.times, without.remarks) == (with_curve.start, with_curve.times, with_curve.remarks)
 
 
 def test_rolling_and_stopping():

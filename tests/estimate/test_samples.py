@@ -44,6 +44,13 @@ def test_a_zero_is_never_averaged_with_a_speed():
     assert (np.isclose(found.seen_mps, 0.4) | (found.seen_mps == 0)).all()
 
 
+@given(RATES, st.integers(4, 200), st.integers(0, 99))
+def test_the_last_sample_stays_alone(rate_hz, seconds, seed):
+    t_s, seen = ride(rate_hz, seconds, seed)
+    found = thinned(t_s, seen, 10)
+    assert (found.t_s[-1], found.seen_mps[-1], found.count[-1]) == (t_s[-1], seen[-1], 1)
+
+
 def test_blocks_grow_with_the_logarithm_of_the_time():
     # with 6 % growth ten times the time costs ln(10)/0.06 = 38 blocks more
     sizes = [thinned(np.arange(0, end, 0.1), np.ones(round(end * 10)), 0).t_s.size for end in (10.0, 100.0, 1000.0)]
