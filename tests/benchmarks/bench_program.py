@@ -108,15 +108,16 @@ def main() -> None:
             line(f"pynmea2 loop, eight hours ({path.stat().st_size / 1e6:.0f} MB)", loop)
             eight = cost([*PROGRAM, str(path)], 3)
             line(f"  whole job, {ride}", eight, f"of the loop (1 : {loop.processor_s / eight.processor_s:.1f})", loop)
-        batch = [*PROGRAM, "day", str(day), "--quiet", "--no-pictures", "--force", "--out", str(folder / "out")]
-        line("30 logs, no pictures, one worker", cost([*batch, "--workers", "1"], 2), "one log", one)
-        line(
-            "30 logs, no pictures, two workers",
-            cost([*batch, "--workers", "2"], 2),
-            "one log (wall)",
-            one,
-            by_wall=True,
-        )
+        plain = ["--quiet", "--no-pictures", "--force", "--out", str(folder / "out"), "--workers"]
+        batch = [*PROGRAM, "day", str(day), *plain]
+        (folder / "single").mkdir()
+        shutil.copy(short, folder / "single")
+        alone = cost([*PROGRAM, "day", str(folder / "single"), *plain, "1"])
+        line("a day of one log, no pictures", alone)
+        served = cost([*batch, "1"], 2)
+        line("30 logs, no pictures, one worker", served, "one log", one)
+        line("  ... against the day of one", served, "a day of one log", alone)
+        line("30 logs, no pictures, two workers", cost([*batch, "2"], 2), "one log (wall)", one, by_wall=True)
         drawn = [*PROGRAM, "day", str(day), "--quiet", "--force", "--out", str(folder / "out2")]
         single, double = cost([*drawn, "--workers", "1"], 2), cost([*drawn, "--workers", "2"], 2)
         line("30 logs with pictures, one worker", single)
