@@ -68,6 +68,19 @@ def test_a_killed_worker_costs_its_own_log_only(folder):
     assert len(found[folder / "a.nmea"][0].launches) == 1
 
 
+class Broken(Executor):
+    """An executor that breaks under its first task, and takes no other."""
+
+    def submit(self, work, task):
+        raise BrokenExecutor("broken")
+
+
+def test_an_executor_that_takes_no_task_refuses_each_log(folder):
+    found = all_worked(tasks_of(folder), Broken(), lambda path: None)
+    assert all("the process that read it was stopped" in sheet.error for (sheet,) in found.values())
+    assert len(found) == 3
+
+
 def test_names_become_harmless_and_unlike():
     assert unlike(["a/b", "a b", "..", "Ünï", "x" * 99, "-", "A-B"]) == [
         "a-b", "a-b-2", "log", "Ünï", "x" * 60, "log-2", "A-B-3",

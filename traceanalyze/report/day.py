@@ -56,7 +56,7 @@ def all_worked(
     from concurrent.futures import as_completed  # 7 ms, with logging, that one worker does without
 
     largest_first = sorted(tasks, key=lambda task: -_size(task.path))
-    futures = {executor.submit(worked, task): task.path for task in largest_first}
+    futures = {_submitted(executor, task): task.path for task in largest_first}
     for future in as_completed(futures):
         tick(futures[future])
     found = {path: _result(future, path) for future, path in futures.items()}
@@ -67,6 +67,18 @@ def _ticked(task: LogTask, tick: Callable[[Path], None]) -> list[RunSheet]:
     sheets = worked(task)
     tick(task.path)
     return sheets
+
+
+def _submitted(executor: Executor, task: LogTask) -> Future[list[RunSheet]]:
+    """The future of a task; one that has failed already where the executor broke under an earlier task."""
+    from concurrent.futures import BrokenExecutor, Future
+
+    try:
+        return executor.submit(worked, task)
+    except BrokenExecutor as error:
+        failed: Future[list[RunSheet]] = Future()
+        failed.set_exception(error)
+        return failed
 
 
 def _size(path: Path) -> int:
