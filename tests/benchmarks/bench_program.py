@@ -3,8 +3,8 @@
     python -m tests.benchmarks.bench_program
 
 Makes its own logs by the package's simulator (a ten-minute ride) and by `bench_nmea` (eight hours), runs each command
-several times in turn and prints medians of processor seconds, the ratio to its rival, and peak memory. Nothing is
-asserted.
+several times in turn and prints medians of processor seconds, the ratio to its rival, and peak memory (never less than
+that of this script, which starts them). Nothing is asserted.
 """
 
 from __future__ import annotations

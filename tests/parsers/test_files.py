@@ -1,6 +1,5 @@
 """What can go wrong while a file is read, made to happen."""
 
-import hashlib
 import io
 import os
 import stat
@@ -16,6 +15,12 @@ def _fails(*_: object, **__: object) -> bytes:
     raise OSError(5, "Input/output error")
 
 
+class Bad(io.FileIO):
+    """A file that opens and cannot be read."""
+
+    read = _fails
+
+
 @pytest.fixture
 def log(tmp_path: Path) -> Path:
     path = tmp_path / "log"
@@ -24,15 +29,13 @@ def log(tmp_path: Path) -> Path:
 
 
 def test_a_card_that_fails_while_the_hash_is_made(log: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(hashlib, "file_digest", _fails)
+    found = files.LogFile(log, 10_000)
+    monkeypatch.setattr(io, "FileIO", Bad)
     with pytest.raises(InputError, match=r"it cannot be read \(input/output error\); copy it again"):
-        files.fingerprint(log, 10_000)
+        assert found.sha256
 
 
 def test_a_card_that_fails_while_bytes_are_read(log: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    class Bad(io.FileIO):
-        read = _fails
-
     monkeypatch.setattr(io, "FileIO", Bad)
     for read in (files.blocks, lambda path: files.LogFile(path, 10_000).blocks()):
         with pytest.raises(InputError, match="input/output error"):

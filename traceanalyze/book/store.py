@@ -5,7 +5,6 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Literal
 
 from traceanalyze.book.entries import Entry
@@ -14,7 +13,7 @@ from traceanalyze.book.recording import EntryRecords, entry_records
 from traceanalyze.book.records import LogRecord
 from traceanalyze.book.tables import delete_log, insert_log, is_known, logs_of, note_fitting, note_vehicle
 from traceanalyze.errors import BookError, TraceError
-from traceanalyze.parsers.files import fingerprint
+from traceanalyze.parsers.files import LogFile
 from traceanalyze.settings import MAX_PLAIN_BYTES
 
 
@@ -115,7 +114,7 @@ def remove_logs(book: Book, *, sha256: str = "", path: str = "") -> list[Added]:
 def fingerprint_of(path: str) -> str:
     """Return the SHA-256 of a file's bytes; empty when there is no such file any more."""
     try:
-        return fingerprint(Path(path), MAX_PLAIN_BYTES)[0]
+        return LogFile(path, MAX_PLAIN_BYTES).sha256
     except TraceError:
         return ""
 

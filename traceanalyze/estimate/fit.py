@@ -26,13 +26,13 @@ _SLOWEST_S: Final = 1.2
 #: Rest before the earliest onset that is looked at [s].
 _REST_LOOKED_AT_S: Final = 1.5
 #: Length of the start after motion is clear [s], and the samples of clear motion it has at least; one of 1.8 s changes
-#: no time by a millisecond.
+#: the RMS error of no rule by a millisecond.
 _START_S: Final = 0.5
 _START_SAMPLES: Final = 4
 #: Launches fitted together at most, and by how many moments more than twice as many the longest may be longer.
 _TOGETHER: Final = 32
 _ALIKE_MOMENTS: Final = 20
-#: Onsets tried; 42 change no error of a time by a millisecond.
+#: Onsets tried; 42 change the RMS error of no rule by a millisecond.
 _ONSETS: Final = 30
 #: Places of the roughnesses tried. A start is too short to tell one from another, and the middle one will do, unless
 #: periods longer than this draw it out [s].

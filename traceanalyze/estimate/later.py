@@ -32,7 +32,7 @@ _FIRST_WEIGHT: Final = np.array((0.22, 0.3, 0.28, 0.15, 0.05))
 #: Degrees of freedom of the roughness of a step, and the time over which it is alike [s].
 _TAIL: Final = 0.4
 _ALIKE_S: Final = 0.15
-#: Rounds of expectation-maximisation; a third changes no time by a millisecond.
+#: Rounds of expectation-maximisation; a third changes no RMS error by a millisecond.
 _ROUNDS: Final = 2
 #: Limits of the roughness [m^2/s^5]: below the lower nothing changes, above the upper nothing is smooth.
 _LEAST_ROUGHNESS: Final = 0.002

@@ -118,7 +118,7 @@ def measure_launches(
     measures : tuple of Measure
         What to time; a measure not reached is absent and a remark says so.
     with_curves : bool
-        Whether the curves of speeds are wanted; they take a quarter of the time.
+        Whether the curves of speeds are wanted; they take a fifth of the time.
     """
     found: dict[int, Launch | SignalError] = {}
     runs: dict[int, _Run] = {}

@@ -124,26 +124,6 @@ class LogFile:
         return self._sha256
 
 
-def fingerprint(path: str | Path, limit: int) -> tuple[str, int]:
-    """Return the SHA-256 of a file's bytes, in hexadecimal, and their number.
-
-    Raises
-    ------
-    InputError
-        If it cannot be opened or read.
-    LimitError
-        If it holds more than `limit` bytes.
-    """
-    with opened(path) as file:
-        if (size := os.fstat(file.fileno()).st_size) > limit:
-            raise too_large(size, limit)
-        try:
-            digest = hashlib.file_digest(file, "sha256")
-        except OSError as error:
-            raise _unreadable(path, error) from None
-        return digest.hexdigest(), file.tell()
-
-
 def standard_input(limit: int) -> bytes:
     """Return everything that standard input holds.
 

@@ -122,13 +122,12 @@ def picture_bytes(figure: Figure, kind: str) -> bytes:
     import warnings
 
     import matplotlib as mpl
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     buffer = io.BytesIO()
     with mpl.rc_context(RC), warnings.catch_warnings():
         warnings.filterwarnings("ignore", "Glyph", UserWarning)  # a sign that the font lacks is drawn as a box
         if kind == "png":  # at once; `savefig` draws everything twice
-            canvas: Any = FigureCanvasAgg(figure)
+            canvas: Any = figure.canvas
             canvas.print_png(buffer, metadata=_METADATA[kind], pil_kwargs={"compress_level": _PNG_LEVEL})
         else:
             figure.savefig(buffer, format=kind, metadata=_METADATA[kind])
