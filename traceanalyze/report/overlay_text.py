@@ -34,8 +34,8 @@ def overlay_text(
     ]
     head = ["setup", "runs", *(f"to {level:.0f} {unit}" for level in levels)]
     title = "Mean time [s] (the clock starts after 1 ft of rolling)"
-    said = [wrapped(remark.text, width=width) for remark in remarks]
-    return "\n".join([title, table_text(head, rows), *said])
+    said = "".join(f"\n\n{wrapped(remark.text, width=width)}" for remark in remarks)
+    return f"{title}\n{table_text(head, rows)}{said}"
 
 
 def _mean_time(setup: SetupCurves, level_mps: float) -> str:
