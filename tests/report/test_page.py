@@ -6,6 +6,7 @@ from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests.judge.sheets import NOON, curve, launch, one_pass, sheet, spring_day
@@ -16,14 +17,15 @@ from traceanalyze.report.compare_run import Compared, compare_logs
 from traceanalyze.report.day_run import DayPlan, DayResults
 from traceanalyze.report.own_scatter import BookWish
 from traceanalyze.report.page import compare_page, day_page, measure_page
-from traceanalyze.report.page.charts import legend
+from traceanalyze.report.page.charts import legend, ride_chart
 from traceanalyze.report.page.markup import data_block, escaped, joined, tag
 from traceanalyze.report.page.names import log_names
 from traceanalyze.report.page.notes import log_notes, merged_texts
 from traceanalyze.report.page.svg import labelled, ticks
+from traceanalyze.results import Estimate
 from traceanalyze.session import Asked, study_files
 from traceanalyze.setups import SetupRuns
-from traceanalyze.trace import Remark
+from traceanalyze.trace import Remark, make_trace
 from traceanalyze.units import parse_measure
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_traces"
@@ -293,6 +295,25 @@ def test_a_day_without_comparisons_shows_its_runs() -> None:
     assert '<tr data-run="r0-0">' in text
     assert 'id="overlay"' in text
     assert "no day sheet was given" in text
+
+
+def test_the_line_of_a_long_ride_keeps_its_holes_and_tops_and_its_numbers_room() -> None:
+    # an hour at 10 Hz with 20 holes and a single sample of 25 m/s; 40 launches of which each two start together
+    t_s = np.arange(36_000) / 10
+    t_s += 30.0 * (np.arange(t_s.size) // 1715)
+    speed_mps = np.full(t_s.size, 8.0)
+    speed_mps[20_001] = 25.0
+    trace = make_trace(t_s, speed_mps=speed_mps)
+    starts_s = t_s[np.repeat(np.arange(20) * 1715 + 100, 2)] + np.tile((0.0, 2.0), 20)
+    launches = [replace(launch(k + 1, 5.0), start=Estimate(at, 0.1)) for k, at in enumerate(starts_s.tolist())]
+    chart = str(ride_chart(trace, sheet("ride.nmea", *launches), "metric", "ride"))
+    path = re.search(r'<path d="([^"]*)"[^>]*line ride s0', chart)[1]
+    assert path.count("M") == 21
+    heights = [float(y) for y in re.findall(r"[ML][\d.]+[ ,]([\d.]+)", path)]
+    assert min(heights) < 0.5 * np.median(heights)  # the top stands far above the rest
+    labels = re.findall(r'y="([\d.]+)" text-anchor="middle">(\d+)</text>', chart)
+    level = next(y for y, label in labels if label == "3")
+    assert [label for y, label in labels if y == level] == [str(k) for k in range(1, 41, 2)]
 
 
 def test_ticks_are_round_numbers_with_equal_decimals() -> None:

@@ -10,7 +10,7 @@ import numpy as np
 
 from traceanalyze.plots.stack import NARROW_LEFT_IN, Part, stacked
 from traceanalyze.plots.style import FAINT, INK, Look, dress, halo, look, plain
-from traceanalyze.plots.timeline import MinuteAxis, minute_axis, roomy, thinned, with_breaks
+from traceanalyze.plots.timeline import MinuteAxis, minute_axis, roomy, roomy_numbers, thinned, with_breaks
 from traceanalyze.results import Launch, Pass, RunSheet
 from traceanalyze.trace import Trace
 from traceanalyze.units import SPEED_UNITS, System, speed_unit
@@ -23,9 +23,8 @@ if TYPE_CHECKING:
 MOST_TOLD_APART = 10
 #: A launch that takes longer than this many times the middle one is cut off at the right edge.
 LONGEST_SHARE = 1.6
-#: Room a label takes, as shares of the width and the height of the axes: a digit of a launch and what its number keeps
-#: off the next; the name of a pass.
-DIGIT_SHARE, OFF_SHARE, PASS_LABEL = 0.011, 0.001, (0.062, 0.12)
+#: Room the name of a pass takes, as shares of the width and the height of the axes.
+PASS_LABEL = (0.062, 0.12)
 
 
 def drive_figure(trace: Trace, sheet: RunSheet, system: System, start_rule: str) -> Figure:
@@ -59,8 +58,7 @@ def _mark_launches(ax: Axes, launches: Sequence[Launch], time: MinuteAxis) -> No
     size = 9 if len(launches) <= MOST_TOLD_APART else 6
     ax.plot(starts, np.zeros(starts.size), marker="^", color=look(1).color, markersize=size, linestyle="none",
             clip_on=False, zorder=3)  # fmt: skip
-    digits = max((len(str(launch.number)) for launch in launches), default=0)
-    for k in roomy(starts / time.length, np.zeros(starts.size), (OFF_SHARE + DIGIT_SHARE * digits, 1.0)):
+    for k in roomy_numbers(starts / time.length, [launch.number for launch in launches]):
         ax.annotate(str(launches[k].number), (starts[k], 0), xytext=(0, size), textcoords="offset points",
                     ha="center", color=INK, fontsize=9, path_effects=halo())  # fmt: skip
 

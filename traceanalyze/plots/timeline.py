@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import overload
 
@@ -12,6 +12,8 @@ from traceanalyze.trace import FloatArray, Trace
 
 #: More points than this across a picture cannot be seen; the envelope of the rest is drawn.
 MOST_POINTS = 6000
+#: Room along a picture that a digit of a launch's number takes, and that numbers keep off each other, as its shares.
+DIGIT_SHARE, OFF_SHARE = 0.0125, 0.001
 #: A pause longer than this [s] and than this share of what was recorded is cut down to `PAUSE_SHARE` of it.
 LONG_PAUSE_S, LONG_PAUSE_SHARE, PAUSE_SHARE = 300.0, 0.5, 0.03
 
@@ -79,11 +81,11 @@ def with_breaks(trace: Trace) -> tuple[FloatArray, FloatArray]:
     return np.insert(t_s, holes, t_s[holes]), np.insert(speed_mps, holes, np.nan)
 
 
-def thinned(t_s: FloatArray, speed_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return at most about `MOST_POINTS` points: the lowest and the highest of each slice, in order of time."""
-    if t_s.size <= MOST_POINTS:
+def thinned(t_s: FloatArray, speed_mps: FloatArray, most: int = MOST_POINTS) -> tuple[FloatArray, FloatArray]:
+    """Return about `most` points: the lowest and the highest of each slice, in order of time, and the first hole."""
+    if t_s.size <= most:
         return t_s, speed_mps
-    size = -(-t_s.size * 2 // MOST_POINTS)
+    size = -(-t_s.size * 2 // most)
     whole = t_s.size // size * size
     slices = speed_mps[:whole].reshape(-1, size)
     low = np.argmin(np.where(np.isfinite(slices), slices, np.inf), axis=1)
@@ -110,3 +112,9 @@ def roomy(x: FloatArray, y: FloatArray, room: tuple[float, float], *, first: Ite
         if all(abs(x[k] - x[j]) > room[0] or abs(y[k] - y[j]) > room[1] for j in kept):
             kept.append(int(k))
     return kept
+
+
+def roomy_numbers(x: FloatArray, numbers: Sequence[int]) -> list[int]:
+    """Return which numbers of launches can stand in one line at places `x` (shares of its length)."""
+    digits = max((len(str(number)) for number in numbers), default=0)
+    return roomy(x, np.zeros(x.size), (OFF_SHARE + DIGIT_SHARE * digits, 1.0))

@@ -11,7 +11,7 @@ import numpy as np
 
 from traceanalyze.comparison import CurveComparison
 from traceanalyze.judge.groups import SetupCurves
-from traceanalyze.plots.timeline import minute_axis, thinned, with_breaks
+from traceanalyze.plots.timeline import minute_axis, roomy_numbers, thinned, with_breaks
 from traceanalyze.report.page.markup import Markup, data_block, tag
 from traceanalyze.report.page.svg import Frame, Ticks, band, drawing, frame, line, marker
 from traceanalyze.results import Launch, RunSheet
@@ -22,6 +22,8 @@ from traceanalyze.vehicle.gearing import engine_rpm_at
 
 #: Most points a line keeps in the page; fewer where there are more runs than these.
 MOST_POINTS, USUAL_RUNS = 140, 8
+#: Most points of the line of a whole ride.
+RIDE_POINTS = 1500
 #: Look of a line that belongs to no setup: the difference of two.
 NEUTRAL = "d"
 #: So many lines look different from each other; then they begin again.
@@ -263,16 +265,17 @@ def ride_chart(trace: Trace, sheet: RunSheet, system: System, name: str) -> Mark
     unit = speed_unit(system)
     factor = SPEED_UNITS[unit]
     axis = minute_axis(trace)
-    t_s, speed_mps = thinned(*with_breaks(trace))
-    step = max(1, t_s.size // 1500)
-    xs, ys = axis.at(t_s)[::step].tolist(), (speed_mps[::step] / factor).tolist()
+    t_s, speed_mps = thinned(*with_breaks(trace), RIDE_POINTS)
+    xs, ys = axis.at(t_s).tolist(), (speed_mps / factor).tolist()
     tops = [one.sustained.value / factor for one in sheet.passes]
     f = frame((0, axis.length), (0, _top([*ys, *tops])), height=280, xlabel=axis.label, ylabel=f"speed [{unit}]")
     content = [line(f, xs, ys, class_="line ride s0")]
-    for launch in sheet.launches:
-        x = f.x(float(axis.at(launch.start.value)))
-        content.append(marker(x, f.y(0), 2, class_="mark full s1"))
-        content.append(tag("text", str(launch.number), x=f"{x:.1f}", y=f"{f.y(0) - 8:.1f}", text_anchor="middle"))
+    starts = np.array([axis.at(launch.start.value) for launch in sheet.launches])
+    numbers = [launch.number for launch in sheet.launches]
+    content += [marker(f.x(at), f.y(0), 2, class_="mark full s1") for at in starts.tolist()]
+    for k in roomy_numbers(starts / axis.length, numbers):
+        place = {"x": f"{f.x(float(starts[k])):.1f}", "y": f"{f.y(0) - 8:.1f}"}
+        content.append(tag("text", str(numbers[k]), **place, text_anchor="middle"))
     for one, top in zip(sheet.passes, tops, strict=True):
         begin, end = (f.x(float(axis.at(one.window_start_s + more))) for more in (0.0, one.window_s))
         content.append(tag("path", d=f"M{begin - 2:.1f} {f.y(top):.1f}H{end + 2:.1f}", class_="line pass"))
